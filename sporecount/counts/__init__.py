@@ -1,0 +1,1 @@
+"""From detections to counts, their intervals, and the load class."""

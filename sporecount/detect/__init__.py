@@ -1,0 +1,1 @@
+"""From a field to a table of detections: found, parted, outlined, measured, told apart."""

@@ -1,0 +1,26 @@
+"""Every number taken from outside the project: value, unit, source key.
+
+The keys in square brackets are entries of docs/bibliography.md; a test checks
+that each exists there. "memory" marks a value nobody could check at the source.
+"""
+
+from __future__ import annotations
+
+#: Lower bounds of load classes 0-5, spores on the whole tape sample [altizer2000]; memory.
+LOAD_CLASS_LOWER_BOUNDS: tuple[int, ...] = (0, 1, 2, 21, 101, 1001)
+
+#: Spore length accepted, um: weakly known, varies by strain and host [sander2013]; memory.
+SPORE_LENGTH_UM: tuple[float, float] = (9.0, 17.0)
+
+#: Median lengths outside this range make the scale suspect, um (common practice, no source).
+PLAUSIBLE_MEDIAN_LENGTH_UM: tuple[float, float] = (8.0, 18.0)
+
+#: Usual division of a stage micrometer, um: 1 mm in 100 parts (common practice, no source).
+STAGE_MICROMETER_DIVISION_UM: float = 10.0
+
+#: um per inch and per centimetre, for TIFF ResolutionUnit 2 and 3 [tiff6].
+UM_PER_INCH: float = 25_400.0
+UM_PER_CM: float = 10_000.0
+
+#: Side of the tape square pressed on the abdomen, mm (common practice, no source).
+TAPE_SIDE_MM: float = 10.0

@@ -1,0 +1,1 @@
+"""Reading photos, folders of photos, and the sheet that describes them."""

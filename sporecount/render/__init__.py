@@ -1,0 +1,1 @@
+"""Pictures of tape samples with known truth, drawn step by step from a seed."""

@@ -1,0 +1,1 @@
+"""Everything on a tape that is not a spore."""

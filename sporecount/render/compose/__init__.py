@@ -1,0 +1,1 @@
+"""Ways to bring drawn objects together into one picture."""

@@ -1,0 +1,1 @@
+"""Micrometres per pixel: where a photo's scale can come from."""
