@@ -5,6 +5,9 @@ from __future__ import annotations
 from dataclasses import asdict, dataclass, field
 from typing import Any
 
+from sporecount.errors import SettingsError
+from sporecount.literature import LOAD_CLASS_LOWER_BOUNDS
+
 
 @dataclass(frozen=True)
 class FieldSettings:
@@ -21,7 +24,32 @@ class FieldSettings:
 
 @dataclass(frozen=True)
 class DetectSettings:
-    """How spores are found, parted, outlined and told apart."""
+    """How spores are found, parted, outlined and told apart.
+
+    Attributes
+    ----------
+    typical_length_um, typical_width_um : float
+        Size of a usual spore: a first guess only, sizes are measured.
+    least_contrast : float
+        Least optical density by which a candidate stands out.
+    neck : float
+        How much narrower than the spores beside it a neck must be for them to be
+        parted, as a part of half the typical width.
+    outline_um_per_px : float
+        Scale at which outlines are traced, in um per pixel.
+    least_confidence : float
+        Detections surer than this to be a spore, or a piece of one, are kept.
+    least_in_view : float
+        A spore cut by the edge counts when at least this part of it is in view.
+    """
+
+    typical_length_um: float = 12.5
+    typical_width_um: float = 8.0
+    least_contrast: float = 0.035
+    neck: float = 0.12
+    outline_um_per_px: float = 0.4
+    least_confidence: float = 0.5
+    least_in_view: float = 0.5
 
 
 @dataclass(frozen=True)
@@ -32,9 +60,32 @@ class CountSettings:
     ----------
     level : float
         Confidence level of every interval, between 0 and 1.
+    class_lower_bounds : tuple of int
+        Smallest number of spores of each load class, from class 0 up.
+
+    Raises
+    ------
+    SettingsError
+        If the level or the bounds make no sense.
     """
 
     level: float = 0.95
+    class_lower_bounds: tuple[int, ...] = LOAD_CLASS_LOWER_BOUNDS
+
+    def __post_init__(self) -> None:
+        if not 0.0 < self.level < 1.0:
+            raise SettingsError(
+                f"count.level {self.level!r}",
+                "a confidence level lies between 0 and 1",
+                "give a number such as 0.95",
+            )
+        bounds = self.class_lower_bounds
+        if bounds[:1] != (0,) or any(b <= a for a, b in zip(bounds, bounds[1:])):
+            raise SettingsError(
+                f"count.class_lower_bounds {list(bounds)}",
+                "the smallest count of each class starts at 0 and rises",
+                f"give a list such as {list(LOAD_CLASS_LOWER_BOUNDS)}",
+            )
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,64 @@
+"""How often the detector misses a spore or takes something else for one."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+from importlib import resources
+
+#: Below this the beta law of recall leaves the number of missed spores without an end.
+_LEAST_BETA_A = 1.5
+
+
+@dataclass(frozen=True)
+class DetectorRates:
+    """Rates of the detector's mistakes, measured on photos whose truth is known.
+
+    Attributes
+    ----------
+    recall_mean, recall_sd : float
+        Share of the real spores that is found: mean over photos, and standard
+        deviation between photos (what is left after the chance of counting).
+    false_per_mm2, false_per_mm2_sd : float
+        Detections per mm2 that are no spores: mean and standard deviation
+        between photos.
+    confidence_is_calibrated : bool
+        True where a detection's ``confidence`` is the chance that it is a spore.
+        Then the confidences say how many are false, instead of ``false_per_mm2``.
+    measured_on : str
+        What the rates were measured on, in words.
+
+    Raises
+    ------
+    ValueError
+        If a rate is impossible.
+    """
+
+    recall_mean: float
+    recall_sd: float
+    false_per_mm2: float
+    false_per_mm2_sd: float = 0.0
+    confidence_is_calibrated: bool = False
+    measured_on: str = ""
+
+    def __post_init__(self) -> None:
+        if not 0.0 < self.recall_mean <= 1.0:
+            raise ValueError(f"recall_mean {self.recall_mean!r}: lies above 0 and at most at 1")
+        if self.recall_sd and not (self.recall_sd > 0 and self.recall_beta[0] >= _LEAST_BETA_A):
+            raise ValueError(f"recall_sd {self.recall_sd!r}: impossible or too wide for this mean")
+        for name in ("false_per_mm2", "false_per_mm2_sd"):
+            if not 0.0 <= getattr(self, name) < math.inf:
+                raise ValueError(f"{name} {getattr(self, name)!r}: is 0 or more")
+
+    @property
+    def recall_beta(self) -> tuple[float, float]:
+        """Parameters a, b of the beta law of recall over photos (``recall_sd`` above 0)."""
+        spread = self.recall_mean * (1.0 - self.recall_mean) / self.recall_sd**2 - 1.0
+        return self.recall_mean * spread, (1.0 - self.recall_mean) * spread
+
+
+def load_rates() -> DetectorRates:
+    """Return the rates that come with this version of the detector."""
+    text = resources.files("sporecount.counts").joinpath("rates.json").read_text("utf-8")
+    return DetectorRates(**json.loads(text))

@@ -1,0 +1,149 @@
+"""One photo's result as one row: the columns of ``photos.csv``, declared once."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from sporecount.counts.detector_error import spores_range
+from sporecount.counts.loadclass import load_class
+from sporecount.counts.poisson import density_per_mm2
+from sporecount.counts.rates import DetectorRates, load_rates
+from sporecount.detect.table import DAMAGED, FRAGMENT, INTACT
+from sporecount.settings import CountSettings
+
+if TYPE_CHECKING:
+    from sporecount.field.field import Field
+    from sporecount.photo.photo import Photo
+
+#: What can become of a photo that was given.
+COUNTED, REFUSED, UNREADABLE = "counted", "refused", "unreadable"
+STATUSES = (COUNTED, REFUSED, UNREADABLE)
+
+#: Columns every row has, in order. Those from ``spores`` on to ``fragment`` are
+#: None where the photo was not counted.
+SUMMARY_COLUMNS: tuple[str, ...] = (
+    "photo",
+    "status",
+    "reason",
+    "um_per_px",
+    "scale_source",
+    "examined_mm2",
+    "spores",
+    "spores_low",
+    "spores_high",
+    "per_mm2",
+    "per_mm2_low",
+    "per_mm2_high",
+    "load_class",
+    "intact",
+    "damaged",
+    "fragment",
+    "warning",
+    "notes",
+    "sha256",
+)
+
+
+def counted_summary(
+    photo: Photo,
+    field: Field,
+    detections: pd.DataFrame,
+    settings: CountSettings,
+    rates: DetectorRates | None = None,
+) -> dict[str, Any]:
+    """Return the row of a photo that was counted.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photo.
+    field : Field
+        What was examined of it.
+    detections : DataFrame
+        What was found there.
+    settings : CountSettings
+        Level of the intervals, bounds of the classes.
+    rates : DetectorRates, optional
+        The detector's mistakes; those that come with the package by default.
+
+    Notes
+    -----
+    ``spores`` are the intact and the damaged ones; fragments are none.
+    ``spores_low`` and ``spores_high`` say how many spores are really in the
+    examined area, given the detector's mistakes. ``per_mm2_low`` and
+    ``per_mm2_high`` are the limits of sampling, given the count as it is.
+    """
+    from sporecount.scale.choose import scale_warning
+
+    states = detections["state"]
+    intact, damaged = int((states == INTACT).sum()), int((states == DAMAGED).sum())
+    spores = intact + damaged
+    are_spores = states.isin((INTACT, DAMAGED))
+    really = spores_range(
+        spores,
+        field.examined_mm2,
+        rates or load_rates(),
+        confidences=detections.loc[are_spores, "confidence"],
+        level=settings.level,
+    )
+    density = density_per_mm2(spores, field.examined_mm2, settings.level)
+    row = _known_row(photo, field)
+    row.update(
+        status=COUNTED,
+        spores=spores,
+        spores_low=really.low,
+        spores_high=really.high,
+        per_mm2=density.per_mm2,
+        per_mm2_low=density.low,
+        per_mm2_high=density.high,
+        load_class=load_class(spores, settings.class_lower_bounds),
+        intact=intact,
+        damaged=damaged,
+        fragment=int((states == FRAGMENT).sum()),
+        warning=scale_warning(detections.loc[are_spores, "length_um"].to_numpy()) or "",
+    )
+    return row
+
+
+def refused_summary(photo: Photo, field: Field) -> dict[str, Any]:
+    """Return the row of a photo that cannot be judged: a reason and no counts."""
+    row = _known_row(photo, field)
+    reason = "; ".join(part for part in (field.fitness.reason, field.fitness.remedy) if part)
+    row.update(status=REFUSED, reason=reason)
+    return row
+
+
+def unreadable_summary(name: str, reason: str) -> dict[str, Any]:
+    """Return the row of a photo that could not be read or worked on at all.
+
+    Examples
+    --------
+    >>> row = unreadable_summary("a.jpg", "the file is cut off")
+    >>> row["status"], row["spores"]
+    ('unreadable', None)
+    """
+    row = _empty_row()
+    row.update(photo=name, status=UNREADABLE, reason=reason)
+    return row
+
+
+def _empty_row() -> dict[str, Any]:
+    words = ("reason", "scale_source", "warning", "notes", "sha256")
+    return {name: "" if name in words else None for name in SUMMARY_COLUMNS}
+
+
+def _known_row(photo: Photo, field: Field) -> dict[str, Any]:
+    """Return a row with what is known of any photo that could be read."""
+    row = _empty_row()
+    row.update(
+        photo=photo.name,
+        um_per_px=field.calibration.um_per_px,
+        scale_source=field.calibration.source,
+        examined_mm2=field.examined_mm2,
+        notes="; ".join((*photo.notes, *field.notes)),
+        sha256=photo.sha256,
+        **{name: value for name, value in field.fitness.measures.items()},
+    )
+    return row
