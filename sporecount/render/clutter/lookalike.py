@@ -1,0 +1,67 @@
+"""Says whether a patch holds something nobody could tell from a spore.
+
+Litter that happens to come out so is drawn again: it would be false truth.
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from sporecount.render.clutter.canvas import Image
+
+#: Extents of a part that may pass for a spore, um, a little wider than real spores.
+LENGTH_UM = (7.5, 18.5)
+#: Width over length that may pass.
+SLENDERNESS = (0.47, 0.83)
+#: Least area over the convex hull's area.
+SOLIDITY = 0.91
+#: Area over the enclosing box's: an ellipse has 0.79, a lemon 0.65-0.75, a box 1.
+BOX_SHARE = (0.58, 0.89)
+#: Part of the strongest tone at which an outline is taken.
+LEVELS = (0.25, 0.5)
+
+
+def looks_like_spore(density: Image, um_per_px: float) -> bool:
+    """Return whether any part of a patch has a spore's size, shape and outline.
+
+    Parameters
+    ----------
+    density : ndarray, shape (rows, columns, 3), float32
+        Optical density.
+    um_per_px : float
+        Scale of the patch.
+    """
+    tone = np.abs(density).sum(axis=2) / np.float32(3.0)
+    fold = int(np.clip(np.ceil(um_per_px / 0.5), 1, 3))
+    if fold > 1:
+        tone = cv2.resize(tone, None, fx=fold, fy=fold, interpolation=cv2.INTER_LINEAR)
+    step_um = um_per_px / fold
+    top = float(tone.max())
+    return any(
+        _spore_outline(contour, step_um)
+        for level in LEVELS
+        for contour in cv2.findContours(
+            (tone > level * top).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
+        )[0]
+    )
+
+
+def _spore_outline(contour: NDArray[np.int32], step_um: float) -> bool:
+    if len(contour) < 8:
+        return False
+    (_, _), sides, _ = cv2.minAreaRect(contour)
+    # Contours run through pixel centres: half a pixel is missing all round.
+    long_um, short_um = (max(sides) + 1.0) * step_um, (min(sides) + 1.0) * step_um
+    if not (LENGTH_UM[0] <= long_um <= LENGTH_UM[1]):
+        return False
+    if not (SLENDERNESS[0] <= short_um / long_um <= SLENDERNESS[1]):
+        return False
+    edge_um = len(contour) * step_um
+    area = cv2.contourArea(contour) * step_um**2 + 0.5 * edge_um * step_um
+    hull = cv2.convexHull(contour)
+    hull_area = cv2.contourArea(hull) * step_um**2
+    hull_area += 0.5 * cv2.arcLength(hull, True) * step_um**2
+    share = area / (long_um * short_um)
+    return area / max(hull_area, 1e-6) >= SOLIDITY and BOX_SHARE[0] <= share <= BOX_SHARE[1]

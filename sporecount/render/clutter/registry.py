@@ -1,0 +1,70 @@
+"""All kinds of clutter by name, and the one call that draws any of them."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from sporecount.errors import SettingsError
+from sporecount.render.clutter import litter_noise, litter_shape
+from sporecount.render.clutter.kind import ClutterKind
+from sporecount.render.clutter.lookalike import looks_like_spore
+from sporecount.render.drawn import Drawn
+
+#: Every kind by its name.
+KINDS: dict[str, ClutterKind] = {
+    kind.name: kind
+    for module in (litter_noise, litter_shape)
+    for kind in module.KINDS
+}
+
+#: Every family, in the order of their files.
+FAMILIES: tuple[str, ...] = tuple(dict.fromkeys(kind.family for kind in KINDS.values()))
+
+#: Side of the largest patch that can hold a lone lookalike, um.
+LARGEST_LOOKALIKE_PATCH_UM = 90.0
+#: Draws after which the last one is taken as it is.
+MOST_DRAWS = 25
+
+
+def draw_clutter(rng: np.random.Generator, um_per_px: float, kind: str) -> Drawn:
+    """Draw one object that is not a spore.
+
+    Parameters
+    ----------
+    rng : Generator
+        Source of all that varies; the same state gives the same picture.
+    um_per_px : float
+        Scale of the picture, above 0.
+    kind : str
+        A key of ``KINDS``.
+
+    Returns
+    -------
+    Drawn
+        Density of shape (rows, columns, 3), 0 along the border.
+
+    Raises
+    ------
+    SettingsError
+        For an unknown kind, or a scale that is not above 0.
+
+    Examples
+    --------
+    >>> drawn = draw_clutter(np.random.default_rng(1), 0.6, "crescent")
+    >>> drawn.kind, drawn.density.shape[2], str(drawn.density.dtype)
+    ('crescent', 3, 'float32')
+    """
+    if kind not in KINDS:
+        raise SettingsError(
+            f"clutter kind {kind!r}", "there is no such kind", f"take one of {', '.join(KINDS)}"
+        )
+    if not um_per_px > 0:
+        raise SettingsError(
+            f"scale {um_per_px} um per pixel", "a scale is larger than 0", "give um per pixel"
+        )
+    for _ in range(MOST_DRAWS):
+        density, centre_px = KINDS[kind].draw(rng, um_per_px)
+        small = max(density.shape[:2]) * um_per_px <= LARGEST_LOOKALIKE_PATCH_UM
+        if not small or not looks_like_spore(density, um_per_px):
+            break
+    return Drawn(density, centre_px, kind)
