@@ -1,0 +1,127 @@
+"""From a photo and its scale to the field."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from sporecount.field.field import Field
+from sporecount.field.fitness import judge_fitness
+from sporecount.field.light import log_light
+from sporecount.field.resample import to_working_scale
+from sporecount.field.sample import disc, find_sample
+from sporecount.field.text import find_text
+from sporecount.photo.photo import Photo
+from sporecount.scale.calibration import Calibration
+from sporecount.settings import FieldSettings
+
+#: Working pixels per pixel of the coarse picture that light and sample are found on.
+_COARSE = 4
+#: Optical densities are kept within these bounds.
+DENSITY_BOUNDS = (-0.3, 2.5)
+
+
+def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) -> Field:
+    """Find the sample, even out its light and judge whether it can be counted.
+
+    Optical density is taken from the pixel values as they are: a camera's tone curve
+    is not known, so densities compare within a photo, not between cameras.
+
+    Parameters
+    ----------
+    photo : Photo
+        The photo.
+    calibration : Calibration
+        Its scale.
+    settings : FieldSettings
+        The working scale and the limits of what can be judged.
+
+    Returns
+    -------
+    Field
+
+    Examples
+    --------
+    >>> clear = np.full((300, 400, 3), 210, np.uint8)
+    >>> photo = Photo("clear.png", clear, sha256="")
+    >>> field = make_field(photo, Calibration(0.45, "given"), FieldSettings())
+    >>> field.density.shape, round(field.examined_mm2, 4)
+    ((150, 200, 3), 0.0243)
+    """
+    zoom = settings.work_um_per_px / calibration.um_per_px
+    work = to_working_scale(photo.pixels, zoom)
+    coarse = _coarse(work)
+    sample = find_sample(coarse)
+    text = _text_mask(find_text(photo.pixels), zoom, work.shape)
+    usable = sample.mask & ~_shrunk_any(text, sample.mask.shape)
+    light_log = log_light(coarse, usable, _COARSE * settings.work_um_per_px)
+    examined = _enlarged_sample(sample.mask, sample.circle, work.shape) & ~text
+    density, light = _even_out(work, light_log)
+    fitness = judge_fitness()
+    return Field(
+        calibration=calibration,
+        pixels=photo.pixels,
+        density=density,
+        light=light,
+        examined=examined,
+        work_um_per_px=settings.work_um_per_px,
+        examined_mm2=float(examined.sum()) * (settings.work_um_per_px / 1000.0) ** 2,
+        fitness=fitness,
+    )
+
+
+def _coarse(work: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Average blocks of working pixels; the last partial blocks are padded."""
+    below, right = -work.shape[0] % _COARSE, -work.shape[1] % _COARSE
+    padded = cv2.copyMakeBorder(work, 0, below, 0, right, cv2.BORDER_REPLICATE)
+    size = (padded.shape[1] // _COARSE, padded.shape[0] // _COARSE)
+    return cv2.resize(padded, size, interpolation=cv2.INTER_AREA)
+
+
+def _shrunk_any(mask: NDArray[np.bool_], shape: tuple[int, ...]) -> NDArray[np.bool_]:
+    """Shrink a mask to the coarse picture; any True in a block counts."""
+    padded = np.zeros((shape[0] * _COARSE, shape[1] * _COARSE), bool)
+    padded[: mask.shape[0], : mask.shape[1]] = mask
+    return padded.reshape(shape[0], _COARSE, shape[1], _COARSE).any(axis=(1, 3))
+
+
+def _enlarged_sample(
+    coarse: NDArray[np.bool_],
+    circle: tuple[float, float, float] | None,
+    shape: tuple[int, ...],
+) -> NDArray[np.bool_]:
+    """Bring the sample's mask from the coarse picture to the working scale."""
+    if circle is not None:
+        x, y = ((c + 0.5) * _COARSE - 0.5 for c in circle[:2])
+        return disc(shape, (x, y, circle[2] * _COARSE))
+    if coarse.all():
+        return np.ones(shape[:2], bool)
+    return np.kron(coarse, np.ones((_COARSE, _COARSE), bool))[: shape[0], : shape[1]]
+
+
+def _text_mask(
+    boxes: list[tuple[float, float, float, float]], zoom: float, shape: tuple[int, ...]
+) -> NDArray[np.bool_]:
+    """Paint boxes given in photo pixels at the working scale."""
+    mask = np.zeros(shape[:2], bool)
+    for left, top, right, bottom in boxes:
+        x0, y0 = (max(int(np.floor(v / zoom)), 0) for v in (left, top))
+        x1, y1 = (int(np.ceil(v / zoom)) for v in (right, bottom))
+        mask[y0:y1, x0:x1] = True
+    return mask
+
+
+def _even_out(
+    work: NDArray[np.uint8], light_log: NDArray[np.float32]
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return density and light at the working scale."""
+    rows, columns = work.shape[:2]
+    size = (light_log.shape[1] * _COARSE, light_log.shape[0] * _COARSE)
+    density = cv2.resize(light_log, size, interpolation=cv2.INTER_LINEAR)[:rows, :columns]
+    light = cv2.resize(10.0**light_log, size, interpolation=cv2.INTER_LINEAR)[:rows, :columns]
+    # Half a count stands for 0: a black pixel is dark, not infinitely dark.
+    table = np.log10(np.maximum(np.arange(256), 0.5)).astype(np.float32)
+    density = cv2.subtract(density, cv2.LUT(work, table))
+    np.clip(density, *DENSITY_BOUNDS, out=density)
+    return density, np.ascontiguousarray(light)

@@ -1,0 +1,170 @@
+"""Which part of a picture is sample: the round eyepiece field, black corners, deep shade."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+#: Darker than this share of the bright part is surround, not sample.
+_SURROUND_SHARE = 0.16
+#: The surround of a round field is black nearly everywhere.
+_SURROUND_BLACK = 0.90
+#: Share of the rim's points that must lie on one circle.
+_RIM_AGREEMENT = 0.45
+
+
+@dataclass(frozen=True, eq=False)
+class Sample:
+    """The part of a coarse picture that is sample.
+
+    Attributes
+    ----------
+    mask : ndarray, shape (rows, columns), bool
+        True on the sample.
+    circle : tuple of float or None
+        (x, y, radius) in pixels of the coarse picture where the sample is a round
+        field; already inset from the soft rim.
+    """
+
+    mask: NDArray[np.bool_]
+    circle: tuple[float, float, float] | None
+
+
+def find_sample(picture: NDArray[np.uint8]) -> Sample:
+    """Part the sample from the black around it.
+
+    Parameters
+    ----------
+    picture : ndarray, shape (rows, columns, 3), uint8
+        The photo, a few um per pixel.
+
+    Returns
+    -------
+    Sample
+    """
+    bright = cv2.GaussianBlur(picture.max(axis=2), (0, 0), 1.0)
+    everything = np.ones(bright.shape, bool)
+    level = float(np.percentile(bright, 95))
+    dark = bright < _SURROUND_SHARE * level
+    if level < 8 or dark.mean() < 0.004:
+        return Sample(everything, None)
+    circle = _round_field(bright, dark, level)
+    if circle is not None:
+        return Sample(disc(bright.shape, circle), circle)
+    return Sample(~_black_corners(bright, level), None)
+
+
+def disc(shape: tuple[int, ...], circle: tuple[float, float, float]) -> NDArray[np.bool_]:
+    """Return the pixels whose centre lies inside a circle (x, y, radius)."""
+    y, x = np.ogrid[: shape[0], : shape[1]]
+    return (x - circle[0]) ** 2 + (y - circle[1]) ** 2 <= circle[2] ** 2
+
+
+def _round_field(
+    bright: NDArray[np.uint8], dark: NDArray[np.bool_], level: float
+) -> tuple[float, float, float] | None:
+    """Find the circle of an eyepiece's field, inset from its soft rim."""
+    points = _rim_points(dark)
+    if len(points) < 24:
+        return None
+    circle, agreement = _fit_circle(points, bright.shape)
+    if circle is None or agreement < _RIM_AGREEMENT:
+        return None
+    inside = disc(bright.shape, circle)
+    outside = ~disc(bright.shape, (circle[0], circle[1], circle[2] * 1.02))
+    if outside.mean() < 0.004 or inside.mean() < 0.02:
+        return None
+    if (bright[outside] < 1.6 * _SURROUND_SHARE * level).mean() < _SURROUND_BLACK:
+        return None
+    return circle[0], circle[1], circle[2] - _rim_softness(bright, circle)
+
+
+def _rim_points(dark: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """First and last bright pixel of each row and column, where dark lies outside it."""
+    light = ~dark
+    found = []
+    for turned in (False, True):
+        lines = light.T if turned else light
+        kept = np.flatnonzero(lines.any(axis=1))
+        length = lines.shape[1]
+        first = lines[kept].argmax(axis=1)
+        last = length - 1 - lines[kept][:, ::-1].argmax(axis=1)
+        for place, at_edge in ((first - 0.5, first <= 1), (last + 0.5, last >= length - 2)):
+            along, across = place[~at_edge], kept[~at_edge]
+            found.append(np.stack([across, along] if turned else [along, across], axis=1))
+    return np.concatenate(found).astype(np.float64)
+
+
+def _fit_circle(
+    points: NDArray[np.float64], shape: tuple[int, ...]
+) -> tuple[tuple[float, float, float] | None, float]:
+    """Find the circle most rim points agree on, by trying triples, then least squares."""
+    side = float(max(shape))
+    rng = np.random.default_rng(0)  # the same picture always gives the same circle
+    best, best_count = None, 0
+    subset = points[rng.permutation(len(points))[:1500]]
+    tolerance = max(0.006 * side, 1.5)
+    for _ in range(150):
+        trial = _least_squares_circle(subset[rng.integers(0, len(subset), 3)])
+        if trial is None or not 0.12 * side < trial[2] < 1.5 * side:
+            continue
+        off = np.abs(np.hypot(subset[:, 0] - trial[0], subset[:, 1] - trial[1]) - trial[2])
+        count = int((off < tolerance).sum())
+        if count > best_count:
+            best, best_count = trial, count
+    if best is None:
+        return None, 0.0
+    for _ in range(3):
+        off = np.abs(np.hypot(points[:, 0] - best[0], points[:, 1] - best[1]) - best[2])
+        refined = _least_squares_circle(points[off < tolerance])
+        best = refined if refined is not None else best
+    off = np.abs(np.hypot(points[:, 0] - best[0], points[:, 1] - best[1]) - best[2])
+    return best, float((off < tolerance).mean())
+
+
+def _least_squares_circle(points: NDArray[np.float64]) -> tuple[float, float, float] | None:
+    """Algebraic circle through points; None where they lie on a line."""
+    if len(points) < 3:
+        return None
+    centre = points.mean(axis=0)
+    moved = points - centre
+    matrix = np.column_stack([2 * moved, np.ones(len(moved))])
+    solution, _, rank, _ = np.linalg.lstsq(matrix, (moved**2).sum(axis=1), rcond=1e-9)
+    square = solution[2] + solution[0] ** 2 + solution[1] ** 2
+    if rank < 3 or square <= 0:
+        return None
+    return float(solution[0] + centre[0]), float(solution[1] + centre[1]), float(np.sqrt(square))
+
+
+def _rim_softness(bright: NDArray[np.uint8], circle: tuple[float, float, float]) -> float:
+    """How far inside the fitted circle the light has risen to its plateau, in pixels."""
+    x0, y0, radius = circle
+    reach = np.arange(0.0, max(0.10 * radius, 6.0), 0.5)
+    angles = np.linspace(0, 2 * np.pi, 360, endpoint=False)
+    xs = (x0 + np.outer(radius - reach, np.cos(angles))).astype(np.float32)
+    ys = (y0 + np.outer(radius - reach, np.sin(angles))).astype(np.float32)
+    within = (xs >= 0) & (ys >= 0) & (xs < bright.shape[1] - 1) & (ys < bright.shape[0] - 1)
+    values = cv2.remap(bright, xs, ys, cv2.INTER_LINEAR).astype(np.float32)
+    values[~within] = np.nan
+    kept = within[0] & within[-1]
+    if kept.sum() < 20:
+        return float(0.03 * radius)
+    # A high percentile over the angles: scales lying across the rim must not widen it.
+    profile = np.nanpercentile(values[:, kept], 75, axis=1)
+    plateau = profile[len(profile) // 2 :].max()
+    risen = np.flatnonzero(profile >= 0.80 * plateau)
+    return float(reach[risen[0]] if len(risen) else reach[-1]) + 1.0
+
+
+def _black_corners(bright: NDArray[np.uint8], level: float) -> NDArray[np.bool_]:
+    """Black areas that reach a corner of the picture and are large."""
+    black = (bright < 0.08 * level).astype(np.uint8)
+    _, labels, stats, _ = cv2.connectedComponentsWithStats(black, connectivity=4)
+    corners = {int(labels[y, x]) for y in (0, -1) for x in (0, -1)} - {0}
+    large = [c for c in corners if black[labels == c].all()]
+    large = [c for c in large if stats[c, cv2.CC_STAT_AREA] > 0.02 * black.size]
+    mask = np.isin(labels, large)
+    return cv2.dilate(mask.astype(np.uint8), np.ones((5, 5), np.uint8)).astype(bool)
