@@ -18,6 +18,8 @@ Picture = tuple[Image, tuple[float, float]]
 
 #: Grid that small objects are drawn on, um: fine enough for details of 0.5 um.
 FINE_UM = 0.4
+#: Least optical density: bent light makes a rim up to about 1.8 times as bright as the ground.
+BRIGHTEST_DENSITY = -0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -58,9 +60,9 @@ class Canvas:
 
 
 def clear_border(density: Image) -> Image:
-    """Return a float32 copy whose outermost pixels are 0."""
+    """Return a float32 copy whose outermost pixels are 0, no brighter than light can be bent."""
     out = np.zeros(density.shape, np.float32)
-    out[1:-1, 1:-1] = density[1:-1, 1:-1]
+    np.maximum(density[1:-1, 1:-1], np.float32(BRIGHTEST_DENSITY), out=out[1:-1, 1:-1])
     return out
 
 

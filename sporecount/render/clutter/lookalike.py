@@ -19,6 +19,8 @@ SLENDERNESS = (0.47, 0.83)
 SOLIDITY = 0.91
 #: Area over the enclosing box's: an ellipse has 0.79, a lemon 0.65-0.75, a box 1.
 BOX_SHARE = (0.58, 0.89)
+#: Least fall of tone over 2 um across a definite edge, part of the strongest tone.
+EDGE_FALL = 0.3
 #: Part of the strongest tone at which an outline is taken.
 LEVELS = (0.25, 0.5)
 
@@ -39,13 +41,20 @@ def looks_like_spore(density: Image, um_per_px: float) -> bool:
         tone = cv2.resize(tone, None, fx=fold, fy=fold, interpolation=cv2.INTER_LINEAR)
     step_um = um_per_px / fold
     top = float(tone.max())
-    return any(
-        _spore_outline(contour, step_um)
-        for level in LEVELS
-        for contour in cv2.findContours(
-            (tone > level * top).astype(np.uint8), cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE
-        )[0]
-    )
+    for level in LEVELS:
+        mask = (tone > level * top).astype(np.uint8)
+        for contour in cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]:
+            if _spore_outline(contour, step_um) and _definite(contour, tone, step_um, um_per_px):
+                return True
+    return False
+
+
+def _definite(contour: NDArray[np.int32], tone: Image, step_um: float, um_per_px: float) -> bool:
+    slope_x = cv2.Sobel(tone, cv2.CV_32F, 1, 0, scale=0.125)
+    slope_y = cv2.Sobel(tone, cv2.CV_32F, 0, 1, scale=0.125)
+    x, y = contour.reshape(-1, 2).T
+    per_um = np.hypot(slope_x[y, x], slope_y[y, x]).mean() / step_um
+    return bool(per_um * (2.0 + um_per_px) > EDGE_FALL * float(tone.max()))
 
 
 def _spore_outline(contour: NDArray[np.int32], step_um: float) -> bool:
