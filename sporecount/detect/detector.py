@@ -1,0 +1,121 @@
+"""From a field to its table of detections."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from sporecount.detect.candidates import find_candidates
+from sporecount.detect.edge import whole_objects
+from sporecount.detect.measure import measure_density, measure_shape
+from sporecount.detect.outline import Outlines, trace_outlines
+from sporecount.detect.rays import Rays, cast_rays
+from sporecount.detect.seeds import Seeds
+from sporecount.detect.state import judge
+from sporecount.detect.table import COLUMNS, empty_detections
+from sporecount.field.field import Field
+from sporecount.settings import DetectSettings
+
+
+def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
+    """Find, outline, measure and judge the spores of a field.
+
+    Parameters
+    ----------
+    field : Field
+        The sample, from `sporecount.field.make.make_field`.
+    settings : DetectSettings
+        How.
+
+    Returns
+    -------
+    DataFrame
+        One row for each spore or piece of one, in reading order; the columns of
+        `sporecount.detect.table.COLUMNS`. A spore cut by the edge of the sample is
+        listed when at least half of it is in view; its length, width and area are
+        then those of the whole.
+    """
+    return detect_at(field, find_candidates(field, settings), settings)
+
+
+def detect_at(field: Field, seeds: Seeds, settings: DetectSettings) -> pd.DataFrame:
+    """Outline, measure and judge the spores of a field at given seeds.
+
+    Parameters
+    ----------
+    field, settings
+        As for `detect`.
+    seeds : Seeds
+        Where to look, from any candidate step.
+
+    Returns
+    -------
+    DataFrame
+        As for `detect`.
+    """
+    if not len(seeds):
+        return empty_detections()
+    rays, outlines, shape = _outlined(field, seeds, settings)
+    features = _features(field, rays, outlines, shape, settings)
+    state, confidence = judge(features)
+    table = features.assign(state=state, confidence=confidence)
+    table["outline_px"] = list(outlines.points_px)
+    kept = (confidence >= settings.least_confidence) & (
+        features["in_view"].to_numpy() >= settings.least_in_view
+    )
+    kept &= _firsts(table, confidence)
+    table = table.loc[kept].sort_values(["y_px", "x_px"], ignore_index=True)
+    return table[list(COLUMNS)].astype(COLUMNS)
+
+
+def _outlined(
+    field: Field, seeds: Seeds, settings: DetectSettings
+) -> tuple[Rays, Outlines, pd.DataFrame]:
+    """Outline twice: the second time from the centre and axes that the first one found."""
+    um_per_px = field.calibration.um_per_px
+    for _ in range(2):
+        rays = cast_rays(field, seeds, settings.outline_um_per_px)
+        outlines = trace_outlines(rays)
+        shape = measure_shape(outlines.points_px, um_per_px)
+        seeds = Seeds(
+            shape[["x_px", "y_px"]].to_numpy(),
+            np.maximum(shape["length_um"].to_numpy(), 3.0),
+            np.maximum(shape["width_um"].to_numpy(), 2.5),
+            shape["angle_deg"].to_numpy(),
+        )
+    return rays, outlines, shape
+
+
+def _features(
+    field: Field, rays: Rays, outlines: Outlines, shape: pd.DataFrame, settings: DetectSettings
+) -> pd.DataFrame:
+    shape, in_view = whole_objects(
+        shape,
+        outlines.points_px,
+        outlines.bound & rays.cut,
+        outlines.bound,
+        field.calibration.um_per_px,
+        settings,
+    )
+    density = measure_density(rays, outlines)
+    contrast = np.maximum(outlines.drop, 0).max(axis=1) + 1e-6
+    edge = {
+        "in_view": in_view,
+        "edge_drop": np.median(outlines.drop, axis=1),
+        "edge_least": np.percentile(outlines.drop, 15, axis=1) / contrast,
+    }
+    return pd.concat([shape, density, pd.DataFrame(edge)], axis=1)
+
+
+def _firsts(table: pd.DataFrame, confidence: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Return True for all but the less sure of two outlines of one object."""
+    from scipy.spatial import cKDTree
+
+    first = np.ones(len(table), bool)
+    xy = table[["x_px", "y_px"]].to_numpy()
+    um_per_px = 1.0
+    pairs = cKDTree(xy).query_pairs(um_per_px, output_type="ndarray")
+    for i, j in pairs:
+        first[j if confidence[i] >= confidence[j] else i] = False
+    return first

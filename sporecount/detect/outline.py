@@ -1,0 +1,159 @@
+"""Outlines: for each seed, the closed line at half height of the object's outer edge."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sporecount.detect.rays import RAYS, RHO, Rays
+
+#: Price of a step of one sample between neighbouring rays, in parts of a full edge.
+STEP_PRICE = 0.22
+#: Price of straying from the seed's ellipse by its own radius.
+STRAY_PRICE = 0.5
+#: Worth of ending at the line of parting or at the edge of the sample.
+LIMIT_WORTH = 0.45
+#: Samples on either side of the edge over which inside and outside are judged.
+FLANK = 5
+
+_FAR = -1e6
+
+
+@dataclass(frozen=True, eq=False)
+class Outlines:
+    """The outline of each seed.
+
+    Attributes
+    ----------
+    rho : ndarray, shape (k, RAYS), float64
+        Where the outline crosses each ray, in parts of the seed's ellipse.
+    points_px : ndarray, shape (k, RAYS, 2), float64
+        The same points in photo pixels.
+    drop : ndarray, shape (k, RAYS), float64
+        Optical density inside the edge minus outside, on each ray.
+    outside : ndarray, shape (k, RAYS), float64
+        Optical density just outside the edge, on each ray.
+    bound : ndarray, shape (k, RAYS), bool
+        True where the outline follows a line of parting or the edge of the sample.
+    """
+
+    rho: NDArray[np.float64]
+    points_px: NDArray[np.float64]
+    drop: NDArray[np.float64]
+    outside: NDArray[np.float64]
+    bound: NDArray[np.bool_]
+
+
+def trace_outlines(rays: Rays) -> Outlines:
+    """Trace the outer edge of every seed's object.
+
+    A closed path around the seed is sought that follows the strongest fall of
+    density outward without jumping (dynamic programming over the rays); each
+    crossing is then moved to half height between the density inside the edge
+    and the local background outside. A rim darker than the centre, or brighter
+    than it, makes no difference: only the outermost fall counts.
+
+    Parameters
+    ----------
+    rays : Rays
+        Densities along the rays of each seed.
+
+    Returns
+    -------
+    Outlines
+    """
+    grey = rays.density.mean(axis=3)
+    path = _best_path(_worth(grey, rays.limit))
+    rho, drop, outside = _half_height(grey, path, rays.limit)
+    bound = path >= rays.limit - 1
+    return Outlines(rho, rays.points_px(rho), drop, outside, bound)
+
+
+def _worth(grey: NDArray[np.float32], limit: NDArray[np.intp]) -> NDArray[np.float32]:
+    """Return how well each sample serves as the edge, (k, RAYS, len(RHO))."""
+    fall = np.zeros_like(grey)
+    fall[:, :, 2:-2] = 0.5 * (
+        grey[:, :, :-4] + grey[:, :, 1:-3] - grey[:, :, 3:-1] - grey[:, :, 4:]
+    )
+    fall[:, :, :4] = 0
+    index = np.arange(len(RHO))
+    fall[index >= limit[:, :, None] - 1] = 0
+    usual = np.percentile(np.maximum(fall, 0).max(axis=2), 60, axis=1) + 1e-4
+    worth = np.minimum(fall / usual[:, None, None], 1.3)
+    worth -= np.float32(STRAY_PRICE) * (RHO - 1) ** 2
+    beyond = index >= limit[:, :, None]
+    worth[beyond] = _FAR
+    last = np.maximum(limit - 1, 0)
+    bounded = limit < len(RHO)
+    k, ray = np.nonzero(bounded)
+    worth[k, ray, last[bounded]] = LIMIT_WORTH - STRAY_PRICE * (RHO[last[bounded]] - 1) ** 2
+    return worth.astype(np.float32)
+
+
+def _best_path(worth: NDArray[np.float32]) -> NDArray[np.intp]:
+    """Return the closed path of greatest worth, as sample indices, (k, RAYS)."""
+    k, rays, samples = worth.shape
+    reach = 3
+    # Once around and a half more: the second pass over a ray no longer feels the start.
+    order = np.arange(-rays // 2, rays + rays // 2) % rays
+    total = worth[:, order[0]].copy()
+    back = np.empty((len(order), k, samples), np.int8)
+    for turn, ray in enumerate(order[1:], start=1):
+        best, came = total.copy(), np.zeros((k, samples), np.int8)
+        for step in range(1, reach + 1):
+            for shift in (-step, step):
+                moved = np.full_like(total, _FAR)
+                if shift > 0:
+                    moved[:, shift:] = total[:, :-shift]
+                else:
+                    moved[:, :shift] = total[:, -shift:]
+                moved -= np.float32(STEP_PRICE * step)
+                better = moved > best
+                best[better], came[better] = moved[better], -shift
+        back[turn] = came
+        total = np.maximum(best, _FAR) + worth[:, ray]
+    here = total.argmax(axis=1)
+    path = np.empty((k, rays), np.intp)
+    for turn in range(len(order) - 1, 0, -1):
+        if rays // 2 <= turn < rays // 2 + rays:
+            path[:, order[turn]] = here
+        here = here + back[turn, np.arange(k), here]
+    return path
+
+
+def _half_height(
+    grey: NDArray[np.float32], path: NDArray[np.intp], limit: NDArray[np.intp]
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Return the crossing at half height, the drop and the outside density, each (k, RAYS)."""
+    k, rays, samples = grey.shape
+    offsets = np.arange(-FLANK, FLANK + 1)
+    index = path[:, :, None] + offsets
+    own = (index >= 0) & (index < np.minimum(limit, samples)[:, :, None])
+    window = np.take_along_axis(grey, np.clip(index, 0, samples - 1), axis=2).astype(float)
+    inside = np.where(own & (offsets <= 0), window, -np.inf).max(axis=2)
+    outside = np.where(own & (offsets >= 0), window, np.inf).min(axis=2)
+    bound = path >= limit - 1
+    outside = _with_usual(outside, bound)
+    level = 0.5 * (inside + outside)
+    above = window - level[:, :, None]
+    crosses = (above[:, :, :-1] > 0) & (above[:, :, 1:] <= 0) & own[:, :, :-1] & own[:, :, 1:]
+    away = np.where(crosses, np.abs(offsets[:-1] + 0.5), np.inf)
+    which = away.argmin(axis=2)[:, :, None]
+    before = np.take_along_axis(above[:, :, :-1], which, axis=2)[:, :, 0]
+    after = np.take_along_axis(above[:, :, 1:], which, axis=2)[:, :, 0]
+    part = before / np.maximum(before - after, 1e-9)
+    found = np.isfinite(away.min(axis=2)) & ~bound
+    place = np.where(found, path + offsets[which[:, :, 0]] + np.clip(part, 0, 1), path)
+    rho = np.interp(place, np.arange(samples), RHO)
+    return rho, inside - outside, outside
+
+
+def _with_usual(outside: NDArray[np.float64], bound: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Replace the outside where there is none by the usual outside of the same object."""
+    free = np.where(bound | ~np.isfinite(outside), np.nan, outside)
+    lacking = np.isnan(free)
+    free[lacking.all(axis=1)] = 0.0
+    usual = np.nanmedian(free, axis=1)
+    return np.where(np.isnan(free), usual[:, None], free)

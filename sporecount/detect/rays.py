@@ -1,0 +1,187 @@
+"""Densities along rays from each seed, on an ellipse of the seed's own shape."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+from scipy.spatial import cKDTree
+
+from sporecount.detect.seeds import Seeds
+from sporecount.field.closeup import close_ups
+from sporecount.field.field import Field
+
+#: Rays about a seed.
+RAYS = 48
+#: Samples along a ray, as parts of the seed's own ellipse (1: on the ellipse).
+RHO = np.linspace(0.04, 1.92, 48, dtype=np.float32)
+#: Rays run within this distance of the seed, um.
+REACH_UM = 16.0
+#: Seeds whose close-ups are held in memory at once.
+BATCH = 256
+
+
+@dataclass(frozen=True, eq=False)
+class Rays:
+    """What lies along the rays of each seed.
+
+    Attributes
+    ----------
+    seeds : Seeds
+        The seeds the rays start from.
+    step_px : ndarray, shape (k, RAYS, 2), float32
+        Vector in photo pixels from the centre to the seed's ellipse on each ray.
+    density : ndarray, shape (k, RAYS, len(RHO), 3), float32
+        Optical densities of red, green and blue.
+    limit : ndarray, shape (k, RAYS), int
+        Index along the ray of the first sample that is not the seed's own ground:
+        nearer to a neighbour, or outside the examined sample; ``len(RHO)`` where none.
+    cut : ndarray, shape (k, RAYS), bool
+        True where the limit is the edge of the examined sample.
+    """
+
+    seeds: Seeds
+    step_px: NDArray[np.float32]
+    density: NDArray[np.float32]
+    limit: NDArray[np.intp]
+    cut: NDArray[np.bool_]
+
+    def points_px(self, rho: NDArray[np.floating]) -> NDArray[np.float64]:
+        """Return the points (k, RAYS, 2) at `rho` (k, RAYS), in photo pixels."""
+        return self.seeds.xy_px[:, None, :] + rho[:, :, None] * self.step_px
+
+
+def cast_rays(field: Field, seeds: Seeds, um_per_px: float) -> Rays:
+    """Sample the photo along rays about each seed.
+
+    Parameters
+    ----------
+    field : Field
+        The sample.
+    seeds : Seeds
+        Where, and how large, about.
+    um_per_px : float
+        Scale of the close-ups the samples are taken from.
+
+    Returns
+    -------
+    Rays
+    """
+    step_um = _ellipse_steps(seeds)
+    step_px = (step_um / field.calibration.um_per_px).astype(np.float32)
+    k = len(seeds)
+    density = np.empty((k, RAYS, len(RHO), 3), np.float32)
+    for start in range(0, k, BATCH):
+        part = slice(start, start + BATCH)
+        density[part] = _sampled(field, seeds.take(part), step_um[part], um_per_px)
+    limit, cut = _limits(field, seeds, step_px)
+    return Rays(seeds, step_px, density, limit, cut)
+
+
+def _ellipse_steps(seeds: Seeds) -> NDArray[np.float32]:
+    """Return the vectors from centre to ellipse, um, shape (k, RAYS, 2)."""
+    turn = np.arange(RAYS) * (2 * np.pi / RAYS)
+    angle = np.deg2rad(seeds.angle_deg)[:, None]
+    along = 0.5 * seeds.length_um[:, None] * np.cos(turn)
+    across = 0.5 * seeds.width_um[:, None] * np.sin(turn)
+    x = along * np.cos(angle) - across * np.sin(angle)
+    y = along * np.sin(angle) + across * np.cos(angle)
+    return np.stack([x, y], axis=2).astype(np.float32)
+
+
+def _sampled(
+    field: Field, seeds: Seeds, step_um: NDArray[np.float32], um_per_px: float
+) -> NDArray[np.float32]:
+    """Return densities at every ray sample of one batch, (k, RAYS, len(RHO), 3)."""
+    closes = close_ups(field, seeds.xy_px, REACH_UM, um_per_px)
+    k, side = closes.shape[:2]
+    middle = (side - 1) / 2
+    at = step_um[:, :, None, :] * (RHO[:, None] / np.float32(um_per_px)) + np.float32(middle)
+    at = np.clip(at, 0, side - 1.001)
+    at[..., 1] += np.float32(side) * np.arange(k, dtype=np.float32)[:, None, None]
+    rows = at.reshape(k * RAYS, len(RHO), 2)
+    picture = closes.reshape(k * side, side, 3)
+    out = cv2.remap(picture, rows[..., 0], rows[..., 1], cv2.INTER_LINEAR)
+    return out.reshape(k, RAYS, len(RHO), 3)
+
+
+def _limits(
+    field: Field, seeds: Seeds, step_px: NDArray[np.float32]
+) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
+    """Return where each ray leaves the seed's own ground, and whether at the edge."""
+    end = len(RHO)
+    foreign = np.zeros((len(seeds), RAYS, end), bool)
+    for own, other in _neighbours(seeds, field.calibration.um_per_px):
+        foreign[own] |= _nearer_to_other(seeds, step_px, own, other, field.calibration.um_per_px)
+    by_neighbour = np.where(foreign.any(axis=2), foreign.argmax(axis=2), end)
+    outside = np.zeros_like(foreign)
+    near = np.flatnonzero(_near_the_edge(field, seeds))
+    if len(near):
+        at = seeds.xy_px[near, None, None] + RHO[:, None] * step_px[near][:, :, None]
+        outside[near] = ~examined_at(field, at)
+    by_edge = np.where(outside.any(axis=2), outside.argmax(axis=2), end)
+    return np.minimum(by_neighbour, by_edge), (by_edge < end) & (by_edge <= by_neighbour)
+
+
+def _neighbours(seeds: Seeds, um_per_px: float) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:
+    """Return index pairs of seeds close together; in each entry a seed comes first once."""
+    pairs = cKDTree(seeds.xy_px).query_pairs(1.3 * REACH_UM / um_per_px, output_type="ndarray")
+    pairs = np.concatenate([pairs, pairs[:, ::-1]])
+    pairs = pairs[np.argsort(pairs[:, 0], kind="stable")]
+    _, first = np.unique(pairs[:, 0], return_index=True)
+    turn = np.arange(len(pairs)) - np.repeat(first, np.diff([*first, len(pairs)]))
+    return [tuple(pairs[turn == t].T) for t in range(int(turn.max()) + 1)] if len(pairs) else []
+
+
+def _nearer_to_other(
+    seeds: Seeds,
+    step_px: NDArray[np.float32],
+    own: NDArray[np.intp],
+    other: NDArray[np.intp],
+    um_per_px: float,
+) -> NDArray[np.bool_]:
+    """Return where samples of `own` lie deeper in the ellipse of `other`, (n, RAYS, len(RHO))."""
+    away = (seeds.xy_px[own] - seeds.xy_px[other])[:, None, :]
+    angle = np.deg2rad(seeds.angle_deg[other])
+    cos, sin = np.cos(angle)[:, None], np.sin(angle)[:, None]
+    half_length = (0.5 * seeds.length_um[other] / um_per_px)[:, None]
+    half_width = (0.5 * seeds.width_um[other] / um_per_px)[:, None]
+
+    def in_ellipse(vector: NDArray[np.floating]) -> tuple[NDArray, NDArray]:
+        x, y = vector[..., 0], vector[..., 1]
+        return (x * cos + y * sin) / half_length, (y * cos - x * sin) / half_width
+
+    u0, v0 = in_ellipse(away)
+    u1, v1 = in_ellipse(step_px[own])
+    u = u0[:, :, None] + u1[:, :, None] * RHO
+    v = v0[:, :, None] + v1[:, :, None] * RHO
+    return u * u + v * v < RHO * RHO
+
+
+def _near_the_edge(field: Field, seeds: Seeds) -> NDArray[np.bool_]:
+    """Return which seeds have ground within reach that is not examined."""
+    reach = round(REACH_UM / field.work_um_per_px)
+    rows, columns = field.examined.shape
+    x, y = np.rint(field.to_work_px(seeds.xy_px)).astype(int).T
+    inside = (x >= reach) & (y >= reach) & (x < columns - reach) & (y < rows - reach)
+    near = ~inside
+    # Not everywhere: most seeds lie far from any edge, and the mask is large.
+    for i in np.flatnonzero(inside):
+        window = field.examined[y[i] - reach : y[i] + reach + 1, x[i] - reach : x[i] + reach + 1]
+        near[i] = not window.all()
+    return near
+
+
+def examined_at(field: Field, xy_px: NDArray[np.floating]) -> NDArray[np.bool_]:
+    """Return which points (..., 2) in photo pixels lie on the examined sample."""
+    rows, columns = field.examined.shape
+    height, width = field.pixels.shape[:2]
+    x_photo, y_photo = xy_px[..., 0], xy_px[..., 1]
+    on_photo = (x_photo > -0.5) & (y_photo > -0.5) & (x_photo < width - 0.5)
+    on_photo &= y_photo < height - 0.5
+    work = field.to_work_px(xy_px)
+    x = np.clip(np.rint(work[..., 0]), 0, columns - 1).astype(int)
+    y = np.clip(np.rint(work[..., 1]), 0, rows - 1).astype(int)
+    return on_photo & field.examined[y, x]
