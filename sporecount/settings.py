@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass, field
+import dataclasses
+from dataclasses import dataclass
 from typing import Any
 
 from sporecount.errors import SettingsError
@@ -92,10 +93,10 @@ class CountSettings:
 class Settings:
     """Everything that can change a result, apart from the photo and its scale."""
 
-    field: FieldSettings = field(default_factory=FieldSettings)
-    detect: DetectSettings = field(default_factory=DetectSettings)
-    count: CountSettings = field(default_factory=CountSettings)
+    field: FieldSettings = dataclasses.field(default_factory=FieldSettings)
+    detect: DetectSettings = dataclasses.field(default_factory=DetectSettings)
+    count: CountSettings = dataclasses.field(default_factory=CountSettings)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the settings as nested plain dictionaries, ready for JSON."""
-        return asdict(self)
+        return dataclasses.asdict(self)
