@@ -1,5 +1,423 @@
-"""Style "solid": stands in for the profile style until it is drawn."""
+"""Style "solid": a body of revolution in space, seen by the light that passes through it.
 
-from sporecount.render.spores.profile import damaged, shatter, whole
+Density is absorption times the length of the ray inside shell and content, after
+Beer and Lambert; damage cuts, dents or empties the body before it is projected.
+"""
 
-__all__ = ["damaged", "shatter", "whole"]
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from sporecount.render.spores.bench import Bench, Draft, lay_bench
+from sporecount.render.spores.look import SporeLook
+
+Volume = NDArray[np.float32]
+Keep = Callable[[Volume, Volume, Volume], Volume]
+_SLICES = 14
+_BINS = 256
+
+
+@dataclass(frozen=True, eq=False)
+class _Body:
+    """A spore in space: axis along x, y across it in the plane, z towards the viewer.
+
+    ``keep`` are signed distances (um) of what is left; ``dents`` are directions and
+    depths by which the radius shrinks; ``spill`` are balls of content (x, y, z, r).
+    """
+
+    half_um: float
+    radius_um: NDArray[np.float32]  # by place along the axis, -half to half
+    shell_um: float
+    shell_tone: float
+    content_tone: float
+    tilt: float
+    fold: float = 0.0
+    keep: tuple[Keep, ...] = ()
+    dents: tuple[tuple[NDArray[np.float64], float, float], ...] = ()
+    granules: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 4)))
+    granule_gain: float = 0.0
+    spill: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 4)))
+
+
+def whole(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
+    """Project an intact spore, tilted a little, seldom seen from its end."""
+    return _project(rng, um_per_px, look, _body(rng, look), angle_deg)
+
+
+def damaged(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
+    """Project a spore that was emptied, split, bitten, dented or burst."""
+    kinds = (_emptied, _split, _chipped, _dented, _burst)
+    kind = kinds[int(rng.choice(len(kinds), p=(0.22, 0.22, 0.18, 0.24, 0.14)))]
+    body = replace(_body(rng, look), tilt=float(rng.normal(0.0, 0.12)))
+    return _project(rng, um_per_px, look, kind(rng, body), angle_deg)
+
+
+def shatter(rng: np.random.Generator, um_per_px: float, look: SporeLook) -> list[Draft]:
+    """Part the body into the cells of points strewn through it, and project each."""
+    body = replace(_body(rng, look), tilt=float(rng.normal(0.0, 0.1)))
+    thick = float(body.radius_um.max())
+    count = int(rng.choice((2, 3, 4, 5, 6, 7), p=(0.28, 0.27, 0.2, 0.12, 0.08, 0.05)))
+    seeds = rng.uniform(-1.0, 1.0, (count, 3)) * (0.75 * body.half_um, 0.7 * thick, 0.15 * thick)
+    if count == 2:
+        seeds[:, 0] = (-0.3 * body.half_um, 0.3 * body.half_um)
+    lost = rng.random() < 0.55
+    body = replace(
+        body,
+        content_tone=body.content_tone * (float(rng.uniform(0.0, 0.4)) if lost else 1.0),
+        granules=body.granules[:0] if lost else body.granules,
+    )
+    drafts = []
+    for number in range(count):
+        piece = replace(body, keep=(_nearest_to(seeds, number),))
+        turn = float(rng.normal(0.0, 30.0))
+        draft = _project(rng, um_per_px, look, piece, turn, margin_um=2.0)
+        if float(draft.cover.sum()) * draft.bench.step_um**2 >= 2.2:
+            drafts.append(draft)
+    if len(drafts) < 2:  # points too close together: break it in two instead
+        ends = np.array([[-0.3 * body.half_um, 0.0, 0.0], [0.3 * body.half_um, 0.0, 0.0]])
+        drafts = [
+            _project(rng, um_per_px, look, replace(body, keep=(_nearest_to(ends, side),)), 0.0)
+            for side in (0, 1)
+        ]
+    return drafts
+
+
+def _body(rng: np.random.Generator, look: SporeLook) -> _Body:
+    half = 0.5 * look.length_um
+    thick = half * look.slenderness
+    s = np.linspace(-1.0, 1.0, _BINS)
+    # An ellipsoid, a spindle of circular arcs and two end cones, in shares given by the tip.
+    ellipsoid = np.sqrt(1.0 - s**2)
+    arc = (1.0 + 0.9**2) / 2 / 0.9
+    spindle = (np.sqrt(np.maximum(arc**2 - (0.95 * s) ** 2, 0.0)) - (arc - 0.9)) / 0.9
+    cones = 0.16 * np.minimum(1.0, (1.0 - np.abs(s)) / 0.10) ** 0.5
+    pointed = np.maximum(np.maximum(spindle, 0.0), cones)
+    rho = (1.0 - look.tip) * ellipsoid + look.tip * pointed
+    rho = rho * (1.0 + look.asymmetry * s - 0.4 * look.asymmetry * s**2)
+    fate = rng.random()
+    tilt = rng.normal(0.0, 0.15) if fate < 0.85 else rng.normal(0.0, 0.6)
+    shell = look.wall_um * 0.8
+    count = int(rng.integers(3, 26)) if rng.random() < 0.6 else 0
+    places = rng.normal(0.0, 0.38, (count, 3)) * (half * 0.85, thick * 0.8, thick * 0.8)
+    sizes = rng.uniform(0.35, 1.1, (count, 1)) * np.sqrt(look.grain_um)
+    return _Body(
+        half_um=half,
+        radius_um=(rho / rho.max() * thick).astype(np.float32),
+        shell_um=min(shell, 0.45 * thick),
+        shell_tone=look.wall_tone,
+        content_tone=look.core_tone,
+        tilt=float(np.clip(tilt, -1.4, 1.4)),
+        granules=np.hstack([places, sizes]),
+        granule_gain=float(rng.choice((-1.0, 1.0), p=(0.35, 0.65)) * (0.15 + 1.5 * look.grain)),
+    )
+
+
+def _project(
+    rng: np.random.Generator,
+    um_per_px: float,
+    look: SporeLook,
+    body: _Body,
+    angle_deg: float,
+    margin_um: float = 1.6,
+) -> Draft:
+    """Sum shell and content along the rays, then absorb and bend light."""
+    reach = float(np.abs(body.spill[:, :3]).max() + 2.0) if len(body.spill) else 0.0
+    bench = lay_bench(rng, max(body.half_um, reach) + margin_um, um_per_px)
+    box = _box(bench, body, angle_deg, reach)
+    shell, content, total = _chords(bench, box, body, look, angle_deg)
+    grains = _granule_chords(bench, box, body, body.granules, angle_deg)
+    spill = _granule_chords(bench, box, body, body.spill, angle_deg)
+    thick = 2.0 * float(body.radius_um.max())
+    inner = content * (body.content_tone / thick)
+    inner = inner * (1.0 + body.granule_gain * grains / 1.5)
+    outer = shell * (body.shell_tone / thick * _shell_weight(body, thick))
+    peak = max(body.shell_tone, body.content_tone)
+    strength = look.tone / peak
+    hue = np.array(look.hue, np.float32)
+    shell_hue = hue ** np.float32(rng.uniform(0.8, 1.25))
+    leaked = spill * (max(body.content_tone, 0.35) / thick * 2.2)
+    optical = strength * (
+        np.maximum(outer, 0.0)[..., None] * shell_hue
+        + (np.maximum(inner, 0.0) + leaked)[..., None] * hue
+    )
+    optical = optical + _bent_light(rng, bench, look, total)[..., None]
+    seen = np.maximum(total, spill)
+    density = np.zeros(bench.x_um.shape + (3,), np.float32)
+    cover = np.zeros(bench.x_um.shape, np.float32)
+    density[box], cover[box] = optical, _coverage(seen, bench.step_um)
+    return Draft(density, cover, bench)
+
+
+def _shell_weight(body: _Body, thick: float) -> float:
+    """Weight that lets a thin shell absorb like content where a ray grazes it."""
+    graze = 2.0 * np.sqrt(max(body.shell_um * (thick - body.shell_um), 0.1))
+    return thick / graze
+
+
+def _box(bench: Bench, body: _Body, angle_deg: float, reach: float) -> tuple[slice, slice]:
+    """Return the part of the bench where the body can be."""
+    angle = np.deg2rad(angle_deg)
+    thick = float(body.radius_um.max())
+    long = max(body.half_um, reach)
+    wide = max(thick, reach)
+    x = np.hypot(long * np.cos(angle), wide * np.sin(angle)) + 1.4
+    y = np.hypot(long * np.sin(angle), wide * np.cos(angle)) + 1.4
+    size = bench.x_um.shape[0]
+    spans = []
+    for origin, extent in ((bench.origin_px[1], y), (bench.origin_px[0], x)):
+        first = max(0, int(origin - extent / bench.step_um))
+        spans.append(slice(first, min(size, int(origin + extent / bench.step_um) + 2)))
+    return spans[0], spans[1]
+
+
+def _in_plane(
+    bench: Bench, box: tuple[slice, slice], angle_deg: float
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    angle = np.deg2rad(angle_deg)
+    cos, sin = np.float32(np.cos(angle)), np.float32(np.sin(angle))
+    x, y = bench.x_um[box], bench.y_um[box]
+    return x * cos + y * sin, y * cos - x * sin
+
+
+def _chords(
+    bench: Bench, box: tuple[slice, slice], body: _Body, look: SporeLook, angle_deg: float
+) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
+    """Return the lengths (um) of each ray inside shell, content and both."""
+    u, v = _in_plane(bench, box, angle_deg)
+    thick = float(body.radius_um.max())
+    deep = np.hypot(thick * np.cos(body.tilt), body.half_um * np.sin(body.tilt))
+    dz = np.float32(2.0 * deep / _SLICES)
+    z = ((np.arange(_SLICES, dtype=np.float32) + 0.5) * dz - np.float32(deep)).reshape(-1, 1, 1)
+    cos, sin = np.float32(np.cos(body.tilt)), np.float32(np.sin(body.tilt))
+    along = u * cos + z * sin
+    up = z * cos - u * sin
+    bow = np.float32(look.bend * look.length_um / body.half_um**2)
+    across = v - bow * along * along if bow else np.broadcast_to(v, along.shape)
+    index = (along * np.float32(_BINS / 2 / body.half_um) + np.float32(_BINS / 2)).astype(np.int32)
+    beyond = np.abs(along) - np.float32(body.half_um)
+    limit = body.radius_um[np.clip(index, 0, _BINS - 1)]
+    reach = np.sqrt(across * across + up * up)
+    if body.dents or body.fold:
+        limit = limit * _shrunk(body, along, across, up, reach)
+    under = np.minimum(limit - reach, -beyond)
+    kept = under
+    for keep in body.keep:
+        kept = np.minimum(kept, keep(along, across, up))
+    soft = np.float32(1.0 / max(float(dz), bench.step_um))
+    outer = np.clip(kept * soft + 0.5, 0.0, 1.0)
+    hollow = np.minimum(under - np.float32(body.shell_um), kept)
+    inner = np.clip(hollow * soft + 0.5, 0.0, 1.0)
+    total = outer.sum(axis=0) * dz
+    content = inner.sum(axis=0) * dz
+    return np.maximum(total - content, 0.0), content, total
+
+
+def _shrunk(body: _Body, along: Volume, across: Volume, up: Volume, reach: Volume) -> Volume:
+    """Return by how much dents and folds narrow the body at each place."""
+    gain = np.ones_like(along)
+    inverse = 1.0 / np.maximum(reach, 0.05)
+    for towards, depth, length in body.dents:
+        facing = np.maximum((across * towards[1] + up * towards[2]) * inverse, 0.0)
+        place = np.exp(-(((along - np.float32(towards[0])) / np.float32(length)) ** 2))
+        gain = gain - np.float32(depth) * facing * facing * place
+    if body.fold:
+        gain = gain + np.float32(body.fold) * np.sin(along * np.float32(1.9) + across)
+    return np.maximum(gain, 0.05).astype(np.float32)
+
+
+def _granule_chords(
+    bench: Bench,
+    box: tuple[slice, slice],
+    body: _Body,
+    balls: NDArray[np.float64],
+    angle_deg: float,
+) -> NDArray[np.float32]:
+    """Return the length (um) of each ray inside small balls."""
+    x, y = bench.x_um[box], bench.y_um[box]
+    total = np.zeros(x.shape, np.float32)
+    angle = np.deg2rad(angle_deg)
+    left, top = float(x[0, 0]), float(y[0, 0])
+    step = bench.step_um
+    for along, across, up, size in balls:
+        u = along * np.cos(body.tilt) - up * np.sin(body.tilt)
+        cx = u * np.cos(angle) - across * np.sin(angle)
+        cy = u * np.sin(angle) + across * np.cos(angle)
+        # A ball touches few pixels: only those are computed.
+        x0, x1 = max(0, int((cx - size - left) / step)), int((cx + size - left) / step) + 2
+        y0, y1 = max(0, int((cy - size - top) / step)), int((cy + size - top) / step) + 2
+        if x1 <= x0 or y1 <= y0:
+            continue
+        part = (slice(y0, y1), slice(x0, x1))
+        square = size**2 - (x[part] - cx) ** 2 - (y[part] - cy) ** 2
+        total[part] += 2.0 * np.sqrt(np.maximum(square, 0.0), dtype=np.float32)
+    return total
+
+
+def _bent_light(
+    rng: np.random.Generator, bench: Bench, look: SporeLook, total: NDArray[np.float32]
+) -> NDArray[np.float32]:
+    """Return what refraction adds: steep flanks darken, curvature gathers light."""
+    sigma = 0.3 / bench.step_um
+    smooth = cv2.GaussianBlur(total, (0, 0), max(sigma, 0.5))
+    gx = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, ksize=3) / (8 * bench.step_um)
+    gy = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, ksize=3) / (8 * bench.step_um)
+    steep = np.minimum(gx * gx + gy * gy, 9.0)
+    flank = steep * np.float32(rng.uniform(0.0, 0.03) * (0.4 + look.tone))
+    wide = cv2.GaussianBlur(total, (0, 0), 0.9 / bench.step_um)
+    curved = np.clip((wide - smooth) / 1.2, -1.0, 1.0)
+    outside = np.clip(1.0 - total / np.float32(0.6), 0.0, 1.0)
+    gathered = np.where(outside > 0, curved * 1.6, -curved * 0.5)
+    return (flank - np.float32(look.rim) * gathered).astype(np.float32)
+
+
+def _coverage(total: NDArray[np.float32], step_um: float) -> NDArray[np.float32]:
+    """Return the share of each pixel with any of the body above or below it."""
+    body = (total > 0.18).astype(np.float32)
+    return body if step_um < 0.05 else cv2.blur(body, (3, 3)) * 0.5 + body * 0.5
+
+
+def _nearest_to(seeds: NDArray[np.float64], number: int) -> Keep:
+    """Return the distance into the cell of one point among others."""
+
+    def keep(along: Volume, across: Volume, up: Volume) -> Volume:
+        here = seeds[number]
+        inside = np.full(along.shape, 99.0, np.float32)
+        for other in np.delete(seeds, number, axis=0):
+            way = other - here
+            gap = float(np.linalg.norm(way)) + 1e-6
+            way, middle = way / gap, (other + here) / 2
+            offset = float(way @ middle)
+            plane = along * np.float32(way[0]) + across * np.float32(way[1])
+            plane = plane + up * np.float32(way[2])
+            inside = np.minimum(inside, np.float32(offset) - plane)
+        return inside
+
+    return keep
+
+
+def _emptied(rng: np.random.Generator, body: _Body) -> _Body:
+    """Leave a thin pale shell, sometimes with a remnant of content."""
+    remnant = body.granules[: int(rng.integers(0, 4))]
+    return replace(
+        body,
+        shell_um=max(0.3, body.shell_um * float(rng.uniform(0.4, 0.8))),
+        shell_tone=max(0.16, body.shell_tone * float(rng.uniform(0.15, 0.4))),
+        content_tone=float(rng.uniform(0.0, 0.06)),
+        granules=remnant,
+        granule_gain=abs(body.granule_gain) * 3.0,
+    )
+
+
+def _slab(
+    normal: NDArray[np.float64], offset: float, gap: float, wave: float, phase: float
+) -> Keep:
+    """Return the distance from a wavy slab."""
+
+    def keep(along: Volume, across: Volume, up: Volume) -> Volume:
+        plane = along * np.float32(normal[0]) + across * np.float32(normal[1])
+        plane = plane + up * np.float32(normal[2]) - np.float32(offset)
+        course = across * np.float32(normal[0]) - along * np.float32(normal[1])
+        plane = plane + np.float32(wave) * np.sin(course * np.float32(1.5) + np.float32(phase))
+        return np.abs(plane) - np.float32(gap / 2)
+
+    return keep
+
+
+def _split(rng: np.random.Generator, body: _Body) -> _Body:
+    """Cut one or two slabs out of the body, steep enough to be seen through."""
+    cuts = []
+    for number in range(1 + int(rng.random() < 0.3)):
+        lengthwise = rng.random() < 0.25 and number == 0
+        turn = rng.normal(np.pi / 2, 0.12) if lengthwise else rng.normal(0.0, 0.45)
+        normal = np.array([np.cos(turn), np.sin(turn), rng.normal(0.0, 0.05)])
+        spread = 0.1 if lengthwise else 0.35
+        offset = float(np.clip(rng.normal(0.0, spread), -0.5, 0.5)) * body.half_um
+        gap = float(rng.uniform(0.7, 1.4))
+        cuts.append(_slab(normal, offset, gap, float(rng.uniform(0.05, 0.4)), rng.uniform(0, 6.3)))
+    return replace(body, keep=tuple(cuts))
+
+
+def _outside_ball(x: float, y: float, z: float, size: float) -> Keep:
+    def keep(along: Volume, across: Volume, up: Volume) -> Volume:
+        square = (along - np.float32(x)) ** 2 + (across - np.float32(y)) ** 2
+        return np.sqrt(square + (0.35 * (up - np.float32(z))) ** 2) - np.float32(size)
+
+    return keep
+
+
+def _chipped(rng: np.random.Generator, body: _Body) -> _Body:
+    """Knock a round or flat piece off the side or the end."""
+    thick = float(body.radius_um.max())
+    turn = float(rng.uniform(0.0, 2 * np.pi))
+    x, y = body.half_um * np.cos(turn), thick * np.sin(turn)
+    if rng.random() < 0.6:
+        size = thick * float(rng.uniform(0.6, 0.95))
+        knock: Keep = _outside_ball(x, y, 0.0, size)
+    else:
+        share = float(rng.uniform(0.35, 0.65))
+        way = np.array([np.cos(turn), np.sin(turn), 0.0])
+        far = share * float(np.hypot(body.half_um * way[0], thick * way[1]))
+        knock = _below(way, far, float(rng.uniform(0.2, 0.5)), float(rng.uniform(0, 6.3)))
+    return replace(body, keep=(knock,), content_tone=body.content_tone * rng.uniform(0.5, 1.0))
+
+
+def _below(way: NDArray[np.float64], far: float, wave: float, phase: float) -> Keep:
+    def keep(along: Volume, across: Volume, up: Volume) -> Volume:
+        plane = along * np.float32(way[0]) + across * np.float32(way[1])
+        course = across * np.float32(way[0]) - along * np.float32(way[1])
+        return np.float32(far) - plane - np.float32(wave) * np.sin(2.2 * course + np.float32(phase))
+
+    return keep
+
+
+def _dented(rng: np.random.Generator, body: _Body) -> _Body:
+    """Push the side in, so that the body turns into a crescent or a crumple."""
+    side = float(rng.choice((-1.0, 1.0)))
+    dents = []
+    for number in range(int(rng.integers(1, 4))):
+        facing = side if number == 0 else float(rng.choice((-1.0, 1.0)))
+        sway = float(rng.normal(0.0, 0.3))
+        towards = np.array(
+            [rng.normal(0.0, 0.35) * body.half_um, facing * np.cos(sway), np.sin(sway)]
+        )
+        depth = float(rng.uniform(0.75, 1.0) if number == 0 else rng.uniform(0.3, 0.8))
+        dents.append((towards, depth, body.half_um * float(rng.uniform(0.25, 0.8))))
+    shrunk = float(rng.uniform(0.75, 0.95))
+    return replace(
+        body,
+        half_um=body.half_um * shrunk,
+        radius_um=body.radius_um * np.float32(shrunk * rng.uniform(0.8, 1.0)),
+        shell_tone=body.shell_tone * 1.2,
+        fold=float(rng.uniform(0.04, 0.16)),
+        dents=tuple(dents),
+    )
+
+
+def _burst(rng: np.random.Generator, body: _Body) -> _Body:
+    """Swell the body, open it at one place and let its content out as balls."""
+    thick = float(body.radius_um.max())
+    swollen = min(1.35, 0.97 * body.half_um / thick) * float(rng.uniform(0.9, 1.0))
+    thick *= swollen
+    turn = float(rng.uniform(0.0, 2 * np.pi))
+    x, y = body.half_um * np.cos(turn), thick * np.sin(turn)
+    count = int(rng.integers(10, 26))
+    out = rng.gamma(2.0, 0.7, count) + 0.0
+    way = np.array([x, y]) / np.hypot(x, y)
+    across = np.array([-way[1], way[0]])
+    centre = np.array([x, y]) * 0.92 + out[:, None] * way
+    centre = centre + rng.normal(0.0, 0.45, (count, 1)) * (0.6 + 0.5 * out[:, None]) * across
+    sizes = rng.uniform(0.45, 1.0, (count, 1))
+    return replace(
+        body,
+        radius_um=body.radius_um * np.float32(swollen),
+        shell_um=body.shell_um * 0.6,
+        shell_tone=body.shell_tone * float(rng.uniform(0.5, 0.8)),
+        content_tone=body.content_tone * float(rng.uniform(0.35, 0.8)),
+        keep=(_outside_ball(x, y, 0.0, float(rng.uniform(1.0, 1.9))),),
+        spill=np.hstack([centre, np.zeros((count, 1)), sizes]),
+    )
