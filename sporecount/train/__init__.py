@@ -1,0 +1,1 @@
+"""Training of the spore finder on rendered pictures (extra ``train``); not needed to count."""

@@ -1,0 +1,135 @@
+"""The two networks: one searches the field, one takes a second look at each candidate.
+
+Both are small and fully convolutional up to their heads, take optical density
+(clipped and scaled as `sporecount.detect.inputs` says) and give logits: the sigmoid
+and softmax are taken outside, in numpy, so that integer weights stay exact.
+"""
+
+from __future__ import annotations
+
+import torch
+from torch import Tensor, nn
+
+#: Channels of the search network's output, in order.
+SEARCH_CHANNELS = (
+    "spore",
+    "fragment",
+    "dx",
+    "dy",
+    "log_length",
+    "log_width",
+    "cos2",
+    "sin2",
+    "damaged",
+)
+#: Outputs of the second look: four class logits, then the shape.
+LOOK_OUTPUTS = (
+    "nothing",
+    "intact",
+    "damaged",
+    "fragment",
+    "dx",
+    "dy",
+    "log_length",
+    "log_width",
+    "cos2",
+    "sin2",
+)
+
+
+def _conv(inputs: int, outputs: int, size: int = 3, stride: int = 1) -> nn.Sequential:
+    return nn.Sequential(
+        nn.Conv2d(inputs, outputs, size, stride, size // 2, bias=False),
+        nn.BatchNorm2d(outputs),
+        nn.ReLU(inplace=True),
+    )
+
+
+class _Residual(nn.Module):
+    def __init__(self, width: int) -> None:
+        super().__init__()
+        self.first = _conv(width, width)
+        self.second = nn.Sequential(
+            nn.Conv2d(width, width, 3, padding=1, bias=False), nn.BatchNorm2d(width)
+        )
+
+    def forward(self, x: Tensor) -> Tensor:
+        return torch.relu(x + self.second(self.first(x)))
+
+
+class SearchNet(nn.Module):
+    """Centre heat, shape and state for every 2 x 2 cell of the field.
+
+    Input (n, 3, rows, columns), rows and columns multiples of 8; output
+    (n, len(SEARCH_CHANNELS), rows / 2, columns / 2).
+    """
+
+    def __init__(self, stem: int = 16, body: int = 40, deep: int = 64, head: int = 32) -> None:
+        super().__init__()
+        self.stem = _conv(3, stem, 5, 2)
+        self.down = _conv(stem, body, 3, 2)
+        self.body = nn.Sequential(_Residual(body), _Residual(body))
+        self.deep = nn.Sequential(
+            _conv(body, deep, 3, 2), _Residual(deep), _Residual(deep), _conv(deep, body, 1)
+        )
+        self.join = _conv(body, body)
+        self.lift = nn.Conv2d(body, head, 1)
+        self.skip = nn.Conv2d(stem, head, 1)
+        self.last = _conv(head, head)
+        self.out = nn.Conv2d(head, len(SEARCH_CHANNELS), 1)
+        with torch.no_grad():
+            self.out.bias.zero_()
+            self.out.bias[:2] = -4.5  # centres are rare: start from that
+
+    def forward(self, x: Tensor) -> Tensor:
+        fine = self.stem(x)
+        middle = self.body(self.down(fine))
+        wide = nn.functional.interpolate(self.deep(middle), scale_factor=2.0, mode="nearest")
+        middle = self.join(middle + wide)
+        lifted = nn.functional.interpolate(self.lift(middle), scale_factor=2.0, mode="nearest")
+        return self.out(self.last(torch.relu(lifted + self.skip(fine))))
+
+
+class LookNet(nn.Module):
+    """Second look: a close-up and its surroundings to class and shape.
+
+    Inputs: close-up (n, 3, 64, 64) and surroundings (n, 3, 48, 48); output
+    (n, len(LOOK_OUTPUTS)).
+    """
+
+    def __init__(self, width: int = 24) -> None:
+        super().__init__()
+        w = width
+        self.close = nn.Sequential(
+            _conv(3, w, 5, 2),
+            _conv(w, w),
+            _conv(w, 2 * w, 3, 2),
+            _Residual(2 * w),
+            _conv(2 * w, 2 * w, 3, 2),
+            _Residual(2 * w),
+        )
+        self.around = nn.Sequential(
+            _conv(3, w, 5, 2),
+            _conv(w, w, 3, 2),
+            _Residual(w),
+            _conv(w, w, 3, 2),
+        )
+        self.close_end = nn.Sequential(nn.Conv2d(2 * w, w, 1), nn.ReLU(inplace=True))
+        self.out = nn.Sequential(
+            nn.Linear(w * 64 + 2 * w + w * 36, 64),
+            nn.ReLU(inplace=True),
+            nn.Linear(64, len(LOOK_OUTPUTS)),
+        )
+
+    def forward(self, close: Tensor, around: Tensor) -> Tensor:
+        near = self.close(close)
+        far = self.around(around)
+        flat = torch.cat(
+            [self.close_end(near).flatten(1), near.mean((2, 3)), far.flatten(1)], dim=1
+        )
+        return self.out(flat)
+
+
+def weights(model: nn.Module) -> int:
+    """Return the number of trainable weights."""
+    return sum(p.numel() for p in model.parameters() if p.requires_grad)
