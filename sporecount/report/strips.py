@@ -79,7 +79,7 @@ def _result_lines(summary: Mapping[str, Any], lower_bounds: Sequence[int]) -> li
         _Line(
             f"{spores} spore{'' if spores == 1 else 's'}  ·  "
             f"{summary['spores_low']} to {summary['spores_high']} are likely here  ·  "
-            f"load class {load}{'' if heaviest else ' or heavier'}"
+    X
             f" ({class_range(load, lower_bounds)})",
             1.4,
             _INK,

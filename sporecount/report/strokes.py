@@ -121,11 +121,11 @@ def _triangle(
     core: int,
 ) -> None:
     top = outline[np.argmin(outline[:, 1])]
-    side = 3.0 * core + 3.0
+    side = 4.0 * core + 5.0
     tip = top - (0.0, 2.0 * core + 1.0)
     corners = _fixed(np.array([tip, tip + (-side * 0.6, -side), tip + (side * 0.6, -side)]))
     cv2.fillPoly(canvas, [corners], colour, cv2.LINE_AA, _SHIFT)
-    cv2.polylines(canvas, [corners], True, _CASING, max(1, core // 2 + 1), cv2.LINE_AA, _SHIFT)
+    cv2.polylines(canvas, [corners], True, _CASING, 1, cv2.LINE_AA, _SHIFT)
 
 
 def _fixed(points: NDArray[np.float64]) -> NDArray[np.int32]:

@@ -1,0 +1,64 @@
+"""The edge where errors become one line and an exit code."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from functools import wraps
+from typing import ParamSpec
+
+import click
+
+from sporecount.cli.exit_codes import NOTHING_DONE, STOPPED, WRONG_USE
+from sporecount.errors import SettingsError, SheetError, SporecountError
+
+P = ParamSpec("P")
+
+
+def one_line_errors(command: Callable[P, int]) -> Callable[P, None]:
+    """Wrap a command so that it exits by its code, and errors print as one line.
+
+    Parameters
+    ----------
+    command : callable
+        Returns the exit code.
+    """
+
+    @wraps(command)
+    def wrapped(*args: P.args, **kwargs: P.kwargs) -> None:
+        _survive_odd_names()
+        try:
+            code = command(*args, **kwargs)
+        except SporecountError as error:
+            click.echo(f"Error: {one_line(str(error))}", err=True)
+            code = WRONG_USE if isinstance(error, (SettingsError, SheetError)) else NOTHING_DONE
+        except OSError as error:
+            where = f"{error.filename}: " if error.filename else ""
+            click.echo(f"Error: {one_line(where + (error.strerror or str(error)))}", err=True)
+            code = NOTHING_DONE
+        except KeyboardInterrupt:
+            click.echo("Stopped.", err=True)
+            code = STOPPED
+        click.get_current_context().exit(code)
+
+    return wrapped
+
+
+def one_line(text: str) -> str:
+    """Return a text on one line, without control characters.
+
+    Examples
+    --------
+    >>> one_line("odd\\nname\\x1b[31m")
+    'odd name?[31m'
+    """
+    joined = " ".join(text.split())
+    return "".join(letter if letter.isprintable() else "?" for letter in joined)
+
+
+def _survive_odd_names() -> None:
+    """Let names that the terminal cannot show come out as question marks."""
+    for stream in (sys.stdout, sys.stderr):
+        reconfigure = getattr(stream, "reconfigure", None)
+        if reconfigure is not None:
+            reconfigure(errors="replace")
