@@ -24,7 +24,7 @@ def _paint_grains(
     canvas = make_canvas(rng, um_per_px, float(half[0]), float(half[1]))
     tints = np.array([tint(rng, SPORE_COLOURS) for _ in range(int(rng.integers(1, 4)))])
     manner, adds = int(rng.integers(0, 4)), rng.random() < 0.4
-    square = rng.random() < 0.25
+    square = rng.uniform(0.0, 1.5) if rng.random() < 0.25 else None
     density = np.zeros((*canvas.shape, 3), np.float32)
     at_px = frame_to_px(canvas, places_um)
     uneven = rng.uniform(0.0, 0.7)
@@ -41,7 +41,7 @@ def _lay_grain(
     canvas: Canvas,
     grain: tuple[float, float, float],
     manner: int,
-    square: bool,
+    square: float | None,
     strength: NDArray[np.float32],
     adds: bool,
 ) -> None:
@@ -52,7 +52,11 @@ def _lay_grain(
     top, bottom = max(int(y - reach), 0), min(int(y + reach) + 2, canvas.shape[0])
     dx = (np.arange(left, right, dtype=np.float32) - np.float32(x)) * np.float32(step)
     dy = ((np.arange(top, bottom, dtype=np.float32) - np.float32(y)) * np.float32(step))[:, None]
-    rho = np.maximum(np.abs(dx), np.abs(dy)) if square else np.hypot(dx, dy)
+    if square is None:
+        rho = np.hypot(dx, dy)
+    else:
+        cos, sin = np.float32(np.cos(square)), np.float32(np.sin(square))
+        rho = np.maximum(np.abs(cos * dx + sin * dy), np.abs(cos * dy - sin * dx))
     edge = np.clip((np.float32(radius) - rho) / np.float32(step) + 0.5, 0.0, 1.0)
     share = np.clip(rho / np.float32(radius), 0.0, 1.5)
     if manner == 0:

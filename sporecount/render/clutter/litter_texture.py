@@ -45,7 +45,7 @@ def draw_blotch(rng: np.random.Generator, um_per_px: float) -> Picture:
 
 def draw_soft_spot(rng: np.random.Generator, um_per_px: float) -> Picture:
     """Draw a stain or shadow without an edge."""
-    size = log_uniform(rng, 7.0, 30.0)
+    size = log_uniform(rng, 10.0, 30.0)
     canvas = make_canvas(rng, um_per_px, size + 1.0)
     half_v = size / 2 * rng.uniform(0.45, 1.0)
     window = _window(canvas, size / 2, half_v, rng.uniform(1.0, 2.0))
@@ -113,12 +113,16 @@ def draw_dirty_film(rng: np.random.Generator, um_per_px: float) -> Picture:
 
 
 def _wrong_ellipse(
-    rng: np.random.Generator, um_per_px: float, length_um: float, slenderness: float
+    rng: np.random.Generator,
+    um_per_px: float,
+    length_um: float,
+    slenderness: float,
+    powers: tuple[float, float] = (1.5, 2.6),
 ) -> Picture:
     """Draw an ellipse or lemon as spores are drawn, of a size or slenderness they lack."""
     half_u, half_v = length_um / 2, length_um * slenderness / 2
     canvas = make_canvas(rng, um_per_px, half_u + 2.0, half_v + 2.0)
-    power = np.float32(rng.uniform(1.5, 2.6))
+    power = np.float32(rng.uniform(*powers))
     reach_u = np.abs(canvas.u_um / np.float32(half_u)) ** power
     reach_v = np.abs(canvas.v_um / np.float32(half_v)) ** power
     share = (reach_u + reach_v) ** (np.float32(1.0) / power)
@@ -151,7 +155,7 @@ def draw_slim_rod(rng: np.random.Generator, um_per_px: float) -> Picture:
 
 def draw_plain_disc(rng: np.random.Generator, um_per_px: float) -> Picture:
     """Draw a disc 10 to 14 um across."""
-    return _wrong_ellipse(rng, um_per_px, rng.uniform(10.0, 14.0), rng.uniform(0.93, 1.0))
+    return _wrong_ellipse(rng, um_per_px, rng.uniform(10.0, 14.0), rng.uniform(0.93, 1.0), (1.8, 2.3))
 
 
 KINDS = (

@@ -5,15 +5,31 @@ from __future__ import annotations
 import numpy as np
 
 from sporecount.errors import SettingsError
-from sporecount.render.clutter import litter_cluster, litter_noise, litter_shape, litter_texture
+from sporecount.render.clutter import (
+    litter_cluster,
+    litter_noise,
+    litter_shape,
+    litter_texture,
+    mould,
+    round,
+)
 from sporecount.render.clutter.kind import ClutterKind
 from sporecount.render.clutter.lookalike import looks_like_spore
 from sporecount.render.drawn import Drawn
 
+_FILES = (
+    round,
+    mould,
+    litter_noise,
+    litter_shape,
+    litter_cluster,
+    litter_texture,
+)
+
 #: Every kind by its name.
 KINDS: dict[str, ClutterKind] = {
     kind.name: kind
-    for module in (litter_noise, litter_shape, litter_cluster, litter_texture)
+    for module in _FILES
     for kind in module.KINDS
 }
 
