@@ -1,5 +1,477 @@
-"""Style "contour": stands in for the profile style until it is drawn."""
+"""Style "contour": polygons filled, stroked and painted over on a sheet of paper.
 
-from sporecount.render.spores.profile import damaged, shatter, whole
+Shading comes from the distance to the polygon, from textures and from highlights
+painted on top, in light (0 to 1) rather than in density, the way one would paint it.
+"""
 
-__all__ = ["damaged", "shatter", "whole"]
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from sporecount.render.spores.bench import Bench, Draft, lay_bench
+from sporecount.render.spores.look import SporeLook
+
+Polygon = NDArray[np.float64]  # (k, 2) in um
+Light = NDArray[np.float32]
+_SHIFT = 6
+_SUPER = 2
+
+
+@dataclass(frozen=True)
+class _Paint:
+    """How one picture is painted, besides the look."""
+
+    fill: float = 1.0
+    stroke: float = 1.0
+    stroke_um: float = 0.5
+    dashed: bool = False
+    texture: str = "none"
+    shade: str = "flat"
+    highlight: str = "none"
+
+
+def whole(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
+    """Paint an intact spore."""
+    bench = lay_bench(rng, 0.5 * look.length_um + 2.0, um_per_px)
+    return _painted(rng, bench, look, [_outline(rng, look, angle_deg)], _paint_of(rng, look))
+
+
+def damaged(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
+    """Paint a faded, cracked, gnawed, crumpled or spilling spore."""
+    bench = lay_bench(rng, 0.5 * look.length_um + 5.0, um_per_px)
+    paint = _paint_of(rng, look)
+    kinds = (_faded, _cracked, _gnawed, _crumpled, _spilling)
+    kind = kinds[int(rng.choice(len(kinds), p=(0.22, 0.22, 0.18, 0.24, 0.14)))]
+    return kind(rng, bench, look, angle_deg, paint)
+
+
+def shatter(rng: np.random.Generator, um_per_px: float, look: SporeLook) -> list[Draft]:
+    """Clip the polygon into pieces, or leave strips of its edge."""
+    outline = _outline(rng, look, float(rng.uniform(0.0, 180.0)))
+    paint = _paint_of(rng, look)
+    pieces = _strips(rng, look, outline) if rng.random() < 0.25 else [outline]
+    wanted = int(rng.integers(2, 8)) if len(pieces) == 1 else len(pieces)
+    for _ in range(12):
+        if len(pieces) >= wanted:
+            break
+        pieces.sort(key=_area)
+        biggest = pieces.pop()
+        normal = rng.uniform(0.0, 2 * np.pi)
+        way = np.array([np.cos(normal), np.sin(normal)])
+        point = biggest.mean(axis=0) + rng.normal(0.0, 0.8, 2)
+        halves = [_clipped(biggest, point, way), _clipped(biggest, point, -way)]
+        if min(_area(half) for half in halves) < 2.5:
+            pieces.append(biggest)
+            continue
+        pieces += halves
+    if rng.random() < 0.4:
+        paint = replace(paint, fill=paint.fill * float(rng.uniform(0.25, 0.7)))
+    drafts = []
+    for piece in pieces:
+        middle = piece.mean(axis=0)
+        turn = float(rng.normal(0.0, 0.6))
+        spin = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
+        torn = _ragged(rng, (piece - middle) @ spin.T)
+        bench = lay_bench(rng, float(np.abs(torn).max()) + 1.8, um_per_px)
+        draft = _painted(rng, bench, look, [torn], paint)
+        if float(draft.cover.sum()) * bench.step_um**2 >= 2.2:
+            drafts.append(replace(draft, home_um=(float(middle[0]), float(middle[1]))))
+    return drafts
+
+
+def _paint_of(rng: np.random.Generator, look: SporeLook) -> _Paint:
+    return _Paint(
+        stroke_um=float(np.clip(look.wall_um * rng.uniform(0.4, 0.9), 0.25, 1.1)),
+        texture=str(rng.choice(("none", "speckle", "blotch", "hatch"), p=(0.3, 0.3, 0.25, 0.15))),
+        shade=str(rng.choice(("flat", "banded", "domed", "lit"), p=(0.25, 0.25, 0.3, 0.2))),
+        highlight=str(rng.choice(("none", "spot", "arc", "core"), p=(0.4, 0.2, 0.15, 0.25))),
+    )
+
+
+def _outline(
+    rng: np.random.Generator,
+    look: SporeLook,
+    angle_deg: float,
+    rough: float = 1.0,
+    wide: float = 1.0,
+    points: int = 72,
+) -> Polygon:
+    """Run a spline through a few control points, then shake it a little."""
+    half = 0.5 * look.length_um
+    side = half * look.slenderness * wide
+    shoulder = 0.80 - 0.28 * look.tip
+    end = 0.30 * (1.0 - look.tip) + 0.06
+    lean = look.asymmetry
+    x = np.array([1.0, 0.93, 0.55, 0.0, -0.55, -0.93])
+    y = np.array([0.0, end, shoulder * (1 + lean), 1.0, shoulder * (1 - lean), end])
+    upper = np.column_stack([x, y])
+    lower = np.column_stack([-x, -y])
+    knots = np.concatenate([upper, lower]) * (half, side)
+    knots[1:-1] += rng.normal(0.0, 0.012 * half * rough, knots[1:-1].shape)
+    shape = _smooth_through(knots, points)
+    shape[:, 1] += look.bend * look.length_um * ((shape[:, 0] / half) ** 2 - 0.33)
+    for order in (2, 3, 4, 5):
+        phase, size = rng.uniform(0, 6.3), rng.normal(0.0, 0.008 * rough) * half
+        turn = np.arctan2(shape[:, 1], shape[:, 0])
+        push = size * np.sin(order * turn + phase)
+        shape = shape + push[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
+    angle = np.deg2rad(angle_deg)
+    spin = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    return shape @ spin.T
+
+
+def _smooth_through(knots: Polygon, points: int) -> Polygon:
+    """Return a closed Catmull-Rom spline through the knots."""
+    count = len(knots)
+    at = np.linspace(0.0, count, points, endpoint=False)
+    index = at.astype(int)
+    t = (at - index)[:, None]
+    p0, p1 = knots[index - 1], knots[index % count]
+    p2, p3 = knots[(index + 1) % count], knots[(index + 2) % count]
+    return 0.5 * (
+        2 * p1
+        + (p2 - p0) * t
+        + (2 * p0 - 5 * p1 + 4 * p2 - p3) * t**2
+        + (3 * p1 - p0 - 3 * p2 + p3) * t**3
+    )
+
+
+def _area(polygon: Polygon) -> float:
+    if len(polygon) < 3:
+        return 0.0
+    x, y = polygon[:, 0], polygon[:, 1]
+    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2.0)
+
+
+def _clipped(polygon: Polygon, point: NDArray[np.float64], way: NDArray[np.float64]) -> Polygon:
+    """Keep the part of a polygon on the far side of a line (Sutherland and Hodgman)."""
+    if len(polygon) < 3:
+        return polygon
+    height = (polygon - point) @ way
+    following, height_next = np.roll(polygon, -1, axis=0), np.roll(height, -1)
+    kept: list[NDArray[np.float64]] = []
+    for here, there, h0, h1 in zip(polygon, following, height, height_next):
+        if h0 >= 0:
+            kept.append(here)
+        if (h0 >= 0) != (h1 >= 0):
+            kept.append(here + (there - here) * (h0 / (h0 - h1)))
+    return np.array(kept).reshape(-1, 2)
+
+
+def _strips(rng: np.random.Generator, look: SporeLook, outline: Polygon) -> list[Polygon]:
+    """Return crescents of the edge, one to three um thick."""
+    count = int(rng.integers(2, 5))
+    cuts = np.sort(rng.choice(len(outline), count, replace=False))
+    strips = []
+    for first, last in zip(cuts, np.append(cuts[1:], cuts[0] + len(outline))):
+        if last - first < 9:
+            continue
+        way = np.arange(first + 1, last - 1) % len(outline)
+        edge = outline[way]
+        middle = outline.mean(axis=0)
+        thick = rng.uniform(0.35, 0.6) * np.sin(np.linspace(0.25, np.pi - 0.25, len(edge))) ** 0.5
+        inner = middle + (edge - middle) * (1.0 - thick[:, None])
+        strips.append(np.concatenate([edge, inner[::-1]]))
+    return strips if len(strips) >= 2 else [outline]
+
+
+def _ragged(rng: np.random.Generator, polygon: Polygon) -> Polygon:
+    """Shake the long straight edges that a cut leaves."""
+    following = np.roll(polygon, -1, axis=0)
+    result: list[NDArray[np.float64]] = []
+    for here, there in zip(polygon, following):
+        result.append(here)
+        length = float(np.hypot(*(there - here)))
+        if length > 2.0:
+            normal = np.array([here[1] - there[1], there[0] - here[0]]) / length
+            for share in np.linspace(0.0, 1.0, int(length / 0.8) + 2)[1:-1]:
+                result.append(here + share * (there - here) + normal * rng.normal(0.0, 0.22))
+    return np.array(result)
+
+
+def _filled(bench: Bench, polygons: list[Polygon]) -> Light:
+    """Return the cover of polygons, averaged from a finer sheet."""
+    size = bench.x_um.shape[0]
+    sheet = np.zeros((size * _SUPER, size * _SUPER), np.uint8)
+    for polygon in polygons:
+        cv2.fillPoly(sheet, [_on_sheet(bench, polygon)], 255, cv2.LINE_AA, _SHIFT)
+    return cv2.resize(sheet, (size, size), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+
+
+def _stroked(bench: Bench, lines: list[Polygon], width_um: float, closed: bool = True) -> Light:
+    """Return the cover of a pen's strokes."""
+    size = bench.x_um.shape[0]
+    sheet = np.zeros((size * _SUPER, size * _SUPER), np.uint8)
+    width_px = width_um / bench.step_um * _SUPER
+    pen = max(1, round(width_px))
+    for line in lines:
+        corners = [_on_sheet(bench, line)]
+        cv2.polylines(sheet, corners, closed, 255, pen, cv2.LINE_AA, _SHIFT)
+    cover = cv2.resize(sheet, (size, size), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
+    return cover * np.float32(min(1.0, width_px / pen))
+
+
+def _on_sheet(bench: Bench, polygon: Polygon) -> NDArray[np.int32]:
+    at = polygon / bench.step_um + np.array(bench.origin_px)
+    finer = at * _SUPER + (_SUPER - 1) / 2.0
+    return np.rint(finer * (1 << _SHIFT)).astype(np.int32).reshape(-1, 1, 2)
+
+
+def _painted(
+    rng: np.random.Generator,
+    bench: Bench,
+    look: SporeLook,
+    polygons: list[Polygon],
+    paint: _Paint,
+    marks: Light | None = None,
+    gaps: Light | None = None,
+) -> Draft:
+    """Paint fill, shade, texture, highlight, folds and outline, in that order."""
+    cover = _filled(bench, polygons)
+    if gaps is not None:
+        cover = cover * (1.0 - gaps)
+    inside = (cover > 0.5).astype(np.uint8)
+    depth = cv2.distanceTransform(inside, cv2.DIST_L2, 3) * np.float32(bench.step_um)
+    body = look.core_tone * paint.fill * _shaded(rng, bench, look, depth, paint)
+    body = np.maximum(body * _textured(rng, bench, look, paint), 0.0)
+    body = body * _highlit(rng, bench, look, depth, paint)
+    if marks is not None:
+        body = body + marks
+    hue = np.array(look.hue, np.float32)
+    tint = hue ** np.float32(rng.uniform(0.8, 1.25))
+    fill = np.exp(np.float32(-2.302585 * look.tone) * np.minimum(body, 1.3)[..., None] * hue)
+    light = 1.0 - cover[..., None] * (1.0 - fill)
+    light = _inked(rng, bench, look, polygons, paint, light, cover, tint)
+    halo = _glow(bench, cover, float(rng.uniform(0.35, 0.7)))
+    density = -np.log10(np.maximum(light, 0.01)) - (np.float32(look.rim) * halo)[..., None]
+    return Draft(density.astype(np.float32), cover, bench)
+
+
+def _inked(
+    rng: np.random.Generator,
+    bench: Bench,
+    look: SporeLook,
+    polygons: list[Polygon],
+    paint: _Paint,
+    light: Light,
+    cover: Light,
+    tint: NDArray[np.float32],
+) -> Light:
+    """Draw the outline over the light, kept within the cover."""
+    ink = np.power(np.float32(10.0), -look.tone * look.wall_tone * paint.stroke * tint)
+    lines = polygons
+    if paint.dashed:
+        lines = [part for polygon in polygons for part in _dashes(rng, polygon)]
+    # The pen straddles the outline, and its outer half falls away.
+    pen = _stroked(bench, lines, 2.0 * paint.stroke_um, closed=not paint.dashed)
+    if rng.random() < 0.5:
+        pen = cv2.GaussianBlur(pen, (0, 0), max(0.3, 0.2 / bench.step_um))
+    pen = np.minimum(pen, cover)[..., None]
+    return np.minimum(light, light * (1.0 - pen) + pen * ink)
+
+
+def _dashes(rng: np.random.Generator, polygon: Polygon) -> list[Polygon]:
+    """Break an outline at a few places."""
+    count = len(polygon)
+    starts = np.sort(rng.choice(count, int(rng.integers(1, 4)), replace=False))
+    parts = []
+    for first, last in zip(starts, np.append(starts[1:], starts[0] + count)):
+        end = last - int(rng.integers(2, 9))
+        if end - first > 3:
+            parts.append(polygon[np.arange(first, end) % count])
+    return parts or [polygon]
+
+
+def _shaded(
+    rng: np.random.Generator, bench: Bench, look: SporeLook, depth: Light, paint: _Paint
+) -> Light:
+    """Return tones by distance to the edge, or by side, about 1."""
+    deepest = max(float(depth.max()), 0.3)
+    share = depth / deepest
+    if paint.shade == "banded":
+        edge = min(0.45, look.wall_um / deepest)
+        return np.where(share < edge, 1.0 + 0.5 * rng.random(), 1.0 - 0.4 * rng.random())
+    if paint.shade == "domed":
+        return 1.0 + rng.uniform(-0.5, 0.6) * (share - 0.5)
+    if paint.shade == "lit":
+        turn = rng.uniform(0, 6.3)
+        slope = bench.x_um * np.float32(np.cos(turn)) + bench.y_um * np.float32(np.sin(turn))
+        return np.clip(1.0 + rng.uniform(0.2, 0.6) * slope / (0.5 * look.length_um), 0.2, 1.6)
+    return np.ones_like(depth)
+
+
+def _textured(rng: np.random.Generator, bench: Bench, look: SporeLook, paint: _Paint) -> Light:
+    """Return speckles, blotches or strokes about 1."""
+    shape = bench.x_um.shape
+    amount = np.float32(0.08 + look.grain)
+    if paint.texture == "speckle":
+        dots = (rng.random(shape, np.float32) < 0.10 * bench.step_um).astype(np.float32)
+        spread = cv2.GaussianBlur(dots, (0, 0), 0.35 * look.grain_um / bench.step_um)
+        return 1.0 + rng.choice((-1.0, 1.2)) * amount * np.minimum(spread * 9.0, 1.0)
+    if paint.texture == "blotch":
+        noise = rng.standard_normal(shape, np.float32)
+        smooth = cv2.GaussianBlur(noise, (0, 0), 0.7 * look.grain_um / bench.step_um)
+        return 1.0 + amount * np.where(smooth > float(np.std(smooth)) * 0.3, 1.0, -0.5)
+    if paint.texture == "hatch":
+        turn, pace = rng.uniform(0, 3.2), rng.uniform(2.0, 5.0)
+        lines = bench.x_um * np.float32(np.cos(turn)) + bench.y_um * np.float32(np.sin(turn))
+        return 1.0 + 0.7 * amount * np.sin(lines * np.float32(pace))
+    return np.ones(shape, np.float32)
+
+
+def _highlit(
+    rng: np.random.Generator, bench: Bench, look: SporeLook, depth: Light, paint: _Paint
+) -> Light:
+    """Return painted highlights: factors below 1 where light is laid on."""
+    side = 0.5 * look.length_um * look.slenderness
+    strength = np.float32(rng.uniform(0.3, 0.9))
+    if paint.highlight == "core":
+        inner = np.clip((depth - 0.45 * side) / (0.3 * side), 0.0, 1.0)
+        return 1.0 - strength * inner
+    if paint.highlight == "spot":
+        middle = rng.normal(0.0, 0.25 * side, 2)
+        radius = side * rng.uniform(0.15, 0.45)
+        circle = np.linspace(0.0, 2 * np.pi, 20)
+        stretch = rng.uniform(1.0, 1.8)
+        spot = middle + radius * np.column_stack([np.cos(circle) * stretch, np.sin(circle)])
+        cover = _filled(bench, [spot])
+    elif paint.highlight == "arc":
+        turn = rng.uniform(0, 6.3) + np.linspace(0.0, rng.uniform(0.8, 1.8), 14)
+        arc = 0.55 * side * np.column_stack([np.cos(turn), np.sin(turn)])
+        cover = _stroked(bench, [arc], float(rng.uniform(0.4, 1.0)), closed=False)
+    else:
+        return np.ones_like(depth)
+    return 1.0 - strength * cv2.GaussianBlur(cover, (0, 0), max(0.4, 0.25 / bench.step_um))
+
+
+def _glow(bench: Bench, cover: Light, width_um: float) -> Light:
+    """Return a band just outside the outline."""
+    reach = 2 * round(width_um / bench.step_um) + 1
+    grown = cv2.dilate(cover, cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (reach, reach)))
+    grown = cv2.GaussianBlur(grown, (0, 0), max(0.5, 0.2 / bench.step_um))
+    return np.clip(grown - cover, 0.0, 1.0)
+
+
+def _faded(
+    rng: np.random.Generator, bench: Bench, look: SporeLook, angle_deg: float, paint: _Paint
+) -> Draft:
+    """Leave a pale thin outline, whole or broken."""
+    pale = replace(
+        paint,
+        fill=float(rng.uniform(0.02, 0.16)),
+        stroke=max(float(rng.uniform(0.2, 0.5)), 0.07 / (look.tone * look.wall_tone)),
+        stroke_um=min(paint.stroke_um, 0.5),
+        dashed=bool(rng.random() < 0.5),
+        highlight="none",
+    )
+    faint = replace(look, rim=0.4 * look.rim)
+    return _painted(rng, bench, faint, [_outline(rng, look, angle_deg, rough=1.5)], pale)
+
+
+def _cracked(
+    rng: np.random.Generator, bench: Bench, look: SporeLook, angle_deg: float, paint: _Paint
+) -> Draft:
+    """Scratch one or two zigzags out of the picture."""
+    outline = _outline(rng, look, angle_deg)
+    half, side = 0.5 * look.length_um, 0.5 * look.length_um * look.slenderness
+    gaps = np.zeros_like(bench.x_um)
+    for number in range(int(rng.integers(1, 3))):
+        lengthwise = rng.random() < 0.25
+        turn = np.deg2rad(angle_deg) + (0.0 if lengthwise else np.pi / 2) + rng.normal(0.0, 0.3)
+        way = np.array([np.cos(turn), np.sin(turn)])
+        normal = np.array([-way[1], way[0]])
+        reach = (half if lengthwise else side) + 1.5
+        start = -reach if number == 0 else rng.uniform(-0.4, 0.1) * reach
+        along = np.linspace(start, reach, int(rng.integers(5, 10)))
+        off = rng.normal(0.0, 0.35, len(along)) + rng.normal(0.0, 0.25) * (
+            side if lengthwise else half
+        )
+        crack = along[:, None] * way + off[:, None] * normal
+        gap = float(rng.uniform(0.6, 1.3) if number == 0 else rng.uniform(0.45, 0.9))
+        gaps = np.maximum(gaps, _stroked(bench, [crack], gap, closed=False))
+    return _painted(rng, bench, look, [outline], paint, gaps=gaps)
+
+
+def _gnawed(
+    rng: np.random.Generator, bench: Bench, look: SporeLook, angle_deg: float, paint: _Paint
+) -> Draft:
+    """Pull a run of the outline's corners in towards the middle."""
+    outline = _outline(rng, look, angle_deg)
+    count = len(outline)
+    run = int(count * rng.uniform(0.16, 0.34))
+    first = int(rng.integers(0, count))
+    index = np.arange(first, first + run) % count
+    depth = rng.uniform(0.5, 0.8)
+    profile = np.minimum(1.0, 3.0 * np.sin(np.linspace(0.05, np.pi - 0.05, run)))
+    profile = profile * depth * rng.uniform(0.8, 1.1, run)
+    bitten = outline.copy()
+    bitten[index] *= np.clip(1.0 - profile, 0.08, 1.0)[:, None]
+    return _painted(rng, bench, look, [bitten], paint)
+
+
+def _crumpled(
+    rng: np.random.Generator, bench: Bench, look: SporeLook, angle_deg: float, paint: _Paint
+) -> Draft:
+    """Fold the outline in at a few places and draw the folds dark."""
+    small = replace(look, length_um=look.length_um * float(rng.uniform(0.78, 0.98)))
+    outline = _outline(rng, small, 0.0, rough=2.5, wide=float(rng.uniform(0.65, 1.0)))
+    turn = np.arctan2(outline[:, 1], outline[:, 0])
+    factor = np.ones(len(outline))
+    for number in range(int(rng.integers(2, 5))):
+        side = rng.choice((-1.0, 1.0)) * np.pi / 2
+        at = side + rng.normal(0.0, 0.5) if number < 2 else rng.uniform(0, 6.3)
+        away = (turn - at + np.pi) % (2 * np.pi) - np.pi
+        depth = rng.uniform(0.45, 0.85) if number == 0 else rng.uniform(0.15, 0.5)
+        factor = factor * (1.0 - depth * np.exp(-((away / rng.uniform(0.2, 0.6)) ** 2)))
+    outline = outline * np.maximum(factor, 0.12)[:, None]
+    outline = outline + rng.normal(0.0, 0.12, outline.shape)
+    outline[:, 1] += (
+        rng.normal(0.0, 0.12) * look.length_um * (outline[:, 0] / look.length_um * 2) ** 2
+    )
+    angle = np.deg2rad(angle_deg)
+    spin = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
+    outline = outline @ spin.T
+    outline -= outline.mean(axis=0)
+    folds = np.zeros_like(bench.x_um)
+    for _ in range(int(rng.integers(2, 6))):
+        ends = outline[rng.choice(len(outline), 2, replace=False)] * rng.uniform(0.4, 1.0, (2, 1))
+        middle = ends.mean(axis=0) + rng.normal(0.0, 0.8, 2)
+        share = np.linspace(0.0, 1.0, 8)[:, None]
+        curve = (1 - share) ** 2 * ends[0] + 2 * share * (1 - share) * middle + share**2 * ends[1]
+        pen = _stroked(bench, [curve], float(rng.uniform(0.3, 0.8)), closed=False)
+        folds = np.maximum(folds, pen * np.float32(rng.uniform(0.3, 0.8)))
+    return _painted(rng, bench, look, [outline], paint, marks=folds)
+
+
+def _spilling(
+    rng: np.random.Generator, bench: Bench, look: SporeLook, angle_deg: float, paint: _Paint
+) -> Draft:
+    """Swell the outline and paint a ragged puddle beside it."""
+    wide = min(1.4, 0.97 / look.slenderness) * float(rng.uniform(0.9, 1.0))
+    plump = replace(look, tip=0.3 * look.tip)
+    outline = _outline(rng, plump, angle_deg, rough=2.5, wide=wide)
+    mouth = outline[int(rng.integers(0, len(outline)))]
+    out = mouth / np.hypot(*mouth)
+    circle = np.linspace(0.0, 2 * np.pi, 26, endpoint=False)
+    radius = rng.uniform(1.4, 2.4) * (1.0 + 0.22 * rng.standard_normal(26))
+    stretch = np.column_stack([np.cos(circle) * rng.uniform(1.0, 1.5), np.sin(circle)])
+    spin = np.array([[out[0], -out[1]], [out[1], out[0]]])
+    puddle = mouth + out * 0.9 + (np.maximum(radius, 0.6)[:, None] * stretch) @ spin.T
+    thin = replace(
+        paint,
+        fill=float(rng.uniform(0.35, 0.8)),
+        stroke=float(rng.uniform(0.4, 0.9)),
+        dashed=True,
+        highlight="none",
+    )
+    body = _painted(rng, bench, plump, [outline], thin)
+    wash = _filled(bench, [puddle]) * (1.0 - body.cover)
+    wash = wash * np.maximum(0.2, _textured(rng, bench, look, replace(thin, texture="speckle")))
+    strength = np.float32(max(0.07, look.tone * rng.uniform(0.25, 0.7)))
+    density = body.density + (strength * wash)[..., None] * np.array(look.hue, np.float32)
+    cover = np.maximum(body.cover, _filled(bench, [puddle]))
+    return Draft(density.astype(np.float32), cover, bench)

@@ -139,8 +139,8 @@ def _strew(rng: np.random.Generator, drafts: list[Draft]) -> list[tuple[float, f
         # Outline points are pixel centres a little apart, hence the margin.
         gap = low + 0.4 + (high - low - 1.5) * rng.beta(1.0, 2.0)
         place = home
-        while outlines and _nearest(shape + place, outlines) < gap:
-            place = place + 0.4 * way
+        while outlines and (lacking := gap - _nearest(shape + place, outlines)) > 0:
+            place = place + max(0.3, lacking) * way
         outlines.append(shape + place)
         places.append((float(place[0]), float(place[1])))
     return places

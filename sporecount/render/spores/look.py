@@ -165,9 +165,10 @@ def _random_hue(rng: np.random.Generator) -> Hue:
 
 
 def _shifted_hue(rng: np.random.Generator, hue: Hue, spread: float) -> Hue:
-    shifted = np.asarray(hue) * np.exp(rng.normal(0.0, spread, 3))
-    red, green, blue = shifted / shifted.max()
-    return float(red), float(green), float(blue)
+    red, green, _ = np.asarray(hue) * np.exp(rng.normal(0.0, spread, 3))
+    # Blue stays the most absorbed and green seldom less than red: no blue or green spores.
+    green = min(green, 0.96)
+    return float(min(red, 1.04 * green)), float(green), 1.0
 
 
 def _clipped(value: float, bounds: tuple[float, float]) -> float:

@@ -112,7 +112,7 @@ def _form(
     power = 2.0 + rng.uniform(-0.15, 0.35)
     body_end = 1.0 - 0.1 * max(0.0, look.tip - 0.5)
     inside = np.clip(1.0 - np.abs(t / body_end) ** power, 0.0, 1.0)
-    h = inside ** (0.5 + 0.5 * look.tip + rng.uniform(-0.04, 0.04))
+    h = inside ** (0.5 + 0.4 * look.tip + rng.uniform(-0.04, 0.04))
     nub = (0.04 + 0.14 * look.tip) * rng.uniform(0.7, 1.2)
     h = (h**3 + (nub * np.sqrt(np.clip(1.0 - t**2, 0.0, 1.0)) ** 0.6) ** 3) ** (1 / 3)
     h = h * (1.0 + look.asymmetry * t)
@@ -217,10 +217,10 @@ def _ghost(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v:
     """Empty the spore, leaving a thin pale outline."""
     theta, depth, share = _measured(_form(rng, look, ripple=0.03), u, v)
     thin = replace(look, wall_um=max(0.35, look.wall_um * rng.uniform(0.45, 0.8)), rim=look.rim / 2)
-    left = float(rng.uniform(0.18, 0.6))
+    left = float(rng.uniform(0.15, 0.42))
     touch = _Touch(
         wall_gain=max(left, _FAINTEST_GHOST / (look.tone * look.wall_tone)),
-        core_gain=float(rng.uniform(0.0, 0.25) * left / max(look.core_tone, 0.3)),
+        core_gain=float(rng.uniform(0.0, 0.2) * left / max(look.core_tone, 0.3)),
         open_at=float(rng.uniform(-np.pi, np.pi)) if rng.random() < 0.5 else None,
         open_width=float(rng.uniform(0.3, 0.9)),
     )
@@ -303,10 +303,10 @@ def _leak(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v: 
     at = float(rng.uniform(-np.pi, np.pi))
     edge = float(form.radius[int((at + np.pi) / (2 * np.pi) * (_STEPS - 1))])
     spill = np.full_like(u, -99.0)
-    for _ in range(int(rng.integers(4, 9))):
-        size = float(rng.uniform(0.6, 1.7))
-        far = edge - 0.3 + float(rng.uniform(0.0, 2.2))
-        turn = at + float(rng.normal(0.0, 0.16))
+    for _ in range(int(rng.integers(5, 12))):
+        size = float(rng.uniform(0.7, 2.1))
+        far = edge - 0.3 + float(rng.uniform(0.0, 3.0))
+        turn = at + float(rng.normal(0.0, 0.24))
         blob = size - np.hypot(u - far * np.cos(turn), v - far * np.sin(turn))
         spill = np.maximum(spill, blob)
     touch = _Touch(

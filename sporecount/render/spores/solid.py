@@ -26,8 +26,9 @@ _BINS = 256
 class _Body:
     """A spore in space: axis along x, y across it in the plane, z towards the viewer.
 
-    ``keep`` are signed distances (um) of what is left; ``dents`` are directions and
-    depths by which the radius shrinks; ``spill`` are balls of content (x, y, z, r).
+    ``keep`` are signed distances (um) of what is left; ``dents`` are places, depths and
+    lengths by which the radius shrinks; ``folds`` are heights, paces, slants and phases
+    of ripples; ``spill`` are balls of content (x, y, z, r).
     """
 
     half_um: float
@@ -36,7 +37,7 @@ class _Body:
     shell_tone: float
     content_tone: float
     tilt: float
-    fold: float = 0.0
+    folds: tuple[tuple[float, float, float, float], ...] = ()
     keep: tuple[Keep, ...] = ()
     dents: tuple[tuple[NDArray[np.float64], float, float], ...] = ()
     granules: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 4)))
@@ -95,9 +96,10 @@ def _body(rng: np.random.Generator, look: SporeLook) -> _Body:
     ellipsoid = np.sqrt(1.0 - s**2)
     arc = (1.0 + 0.9**2) / 2 / 0.9
     spindle = (np.sqrt(np.maximum(arc**2 - (0.95 * s) ** 2, 0.0)) - (arc - 0.9)) / 0.9
-    cones = 0.16 * np.minimum(1.0, (1.0 - np.abs(s)) / 0.10) ** 0.5
+    cones = rng.uniform(0.1, 0.2) * np.minimum(1.0, (1.0 - np.abs(s)) / 0.10) ** 0.5
     pointed = np.maximum(np.maximum(spindle, 0.0), cones)
-    rho = (1.0 - look.tip) * ellipsoid + look.tip * pointed
+    share = min(1.0, 1.25 * look.tip)
+    rho = (1.0 - share) * ellipsoid + share * pointed
     rho = rho * (1.0 + look.asymmetry * s - 0.4 * look.asymmetry * s**2)
     fate = rng.random()
     tilt = rng.normal(0.0, 0.15) if fate < 0.85 else rng.normal(0.0, 0.6)
@@ -136,12 +138,10 @@ def _project(
     inner = content * (body.content_tone / thick)
     inner = inner * (1.0 + body.granule_gain * grains / 1.5)
     outer = shell * (body.shell_tone / thick * _shell_weight(body, thick))
-    peak = max(body.shell_tone, body.content_tone)
-    strength = look.tone / peak
     hue = np.array(look.hue, np.float32)
-    shell_hue = hue ** np.float32(rng.uniform(0.8, 1.25))
+    shell_hue = hue ** np.float32(rng.uniform(0.85, 1.2))
     leaked = spill * (max(body.content_tone, 0.35) / thick * 2.2)
-    optical = strength * (
+    optical = look.tone * (
         np.maximum(outer, 0.0)[..., None] * shell_hue
         + (np.maximum(inner, 0.0) + leaked)[..., None] * hue
     )
@@ -202,7 +202,7 @@ def _chords(
     beyond = np.abs(along) - np.float32(body.half_um)
     limit = body.radius_um[np.clip(index, 0, _BINS - 1)]
     reach = np.sqrt(across * across + up * up)
-    if body.dents or body.fold:
+    if body.dents or body.folds:
         limit = limit * _shrunk(body, along, across, up, reach)
     under = np.minimum(limit - reach, -beyond)
     kept = under
@@ -225,8 +225,9 @@ def _shrunk(body: _Body, along: Volume, across: Volume, up: Volume, reach: Volum
         facing = np.maximum((across * towards[1] + up * towards[2]) * inverse, 0.0)
         place = np.exp(-(((along - np.float32(towards[0])) / np.float32(length)) ** 2))
         gain = gain - np.float32(depth) * facing * facing * place
-    if body.fold:
-        gain = gain + np.float32(body.fold) * np.sin(along * np.float32(1.9) + across)
+    for height, pace, slant, phase in body.folds:
+        wave = along * np.float32(pace) + across * np.float32(slant) + np.float32(phase)
+        gain = gain + np.float32(height) * np.sin(wave)
     return np.maximum(gain, 0.05).astype(np.float32)
 
 
@@ -306,7 +307,7 @@ def _emptied(rng: np.random.Generator, body: _Body) -> _Body:
     return replace(
         body,
         shell_um=max(0.3, body.shell_um * float(rng.uniform(0.4, 0.8))),
-        shell_tone=max(0.16, body.shell_tone * float(rng.uniform(0.15, 0.4))),
+        shell_tone=body.shell_tone * float(rng.uniform(0.15, 0.42)),
         content_tone=float(rng.uniform(0.0, 0.06)),
         granules=remnant,
         granule_gain=abs(body.granule_gain) * 3.0,
@@ -388,12 +389,21 @@ def _dented(rng: np.random.Generator, body: _Body) -> _Body:
         depth = float(rng.uniform(0.75, 1.0) if number == 0 else rng.uniform(0.3, 0.8))
         dents.append((towards, depth, body.half_um * float(rng.uniform(0.25, 0.8))))
     shrunk = float(rng.uniform(0.75, 0.95))
+    folds = tuple(
+        (
+            float(rng.uniform(0.02, 0.09)),
+            float(rng.uniform(0.4, 2.2)),
+            float(rng.normal(0.0, 1.0)),
+            float(rng.uniform(0, 6.3)),
+        )
+        for _ in range(3)
+    )
     return replace(
         body,
         half_um=body.half_um * shrunk,
         radius_um=body.radius_um * np.float32(shrunk * rng.uniform(0.8, 1.0)),
         shell_tone=body.shell_tone * 1.2,
-        fold=float(rng.uniform(0.04, 0.16)),
+        folds=folds,
         dents=tuple(dents),
     )
 
@@ -405,13 +415,13 @@ def _burst(rng: np.random.Generator, body: _Body) -> _Body:
     thick *= swollen
     turn = float(rng.uniform(0.0, 2 * np.pi))
     x, y = body.half_um * np.cos(turn), thick * np.sin(turn)
-    count = int(rng.integers(10, 26))
-    out = rng.gamma(2.0, 0.7, count) + 0.0
+    count = int(rng.integers(14, 36))
+    out = rng.gamma(2.0, 0.75, count)
     way = np.array([x, y]) / np.hypot(x, y)
     across = np.array([-way[1], way[0]])
     centre = np.array([x, y]) * 0.92 + out[:, None] * way
-    centre = centre + rng.normal(0.0, 0.45, (count, 1)) * (0.6 + 0.5 * out[:, None]) * across
-    sizes = rng.uniform(0.45, 1.0, (count, 1))
+    centre = centre + rng.normal(0.0, 0.6, (count, 1)) * (0.8 + 0.5 * out[:, None]) * across
+    sizes = rng.uniform(0.45, 1.2, (count, 1))
     return replace(
         body,
         radius_um=body.radius_um * np.float32(swollen),
