@@ -1,0 +1,233 @@
+"""Where things lie: spores alone and in clusters, pieces, clutter under and over them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sporecount.render.clutter.registry import draw_clutter
+from sporecount.render.compose.place import Placed
+from sporecount.render.drawn import Drawn
+from sporecount.render.plan import FocusPlan, PicturePlan, SporePlan
+from sporecount.render.spores.draw import draw_fragments, draw_spore
+from sporecount.render.spores.look import SporeLook, vary_look
+
+#: Strip about the picture from which things reach into it, um: spores, clutter.
+SPORE_MARGIN_UM, CLUTTER_MARGIN_UM = 8.0, 60.0
+
+#: Gap between neighbours of a cluster that do not touch, um.
+APART_UM = (1.0, 6.0)
+
+#: Attempts to find a free place beside a neighbour.
+TRIES = 14
+
+
+@dataclass(frozen=True)
+class Site:
+    """Where one spore goes, before it is drawn."""
+
+    x_um: float
+    y_um: float
+    angle_deg: float
+    look: SporeLook
+    depth: float
+
+    @property
+    def half_um(self) -> tuple[float, float]:
+        """Half the length and half the width."""
+        return self.look.length_um / 2, self.look.length_um * self.look.slenderness / 2
+
+
+def scatter(
+    rng: np.random.Generator, plan: PicturePlan, shape: tuple[int, int], um_per_px: float
+) -> list[Placed]:
+    """Place everything on a canvas.
+
+    Parameters
+    ----------
+    rng : Generator
+        Source of chance.
+    plan : PicturePlan
+        What lies there.
+    shape : tuple of int
+        (height, width) of the canvas.
+    um_per_px : float
+        Scale of the canvas.
+
+    Returns
+    -------
+    list of Placed
+        From the lowest to the topmost.
+    """
+    clutter = _scatter_clutter(rng, plan, shape, um_per_px)
+    over = rng.random(len(clutter)) < plan.clutter.over
+    spores = _scatter_spores(rng, plan, shape, um_per_px)
+    under = [one for one, high in zip(clutter, over) if not high]
+    above = [one for one, high in zip(clutter, over) if high]
+    return under + spores + above
+
+
+def _scatter_spores(
+    rng: np.random.Generator, plan: PicturePlan, shape: tuple[int, int], um_per_px: float
+) -> list[Placed]:
+    """Draw and place spores and pieces."""
+    spores = plan.spores
+    size_um = (shape[1] * um_per_px, shape[0] * um_per_px)
+    mean = spores.per_mm2 * size_um[0] * size_um[1] / 1e6
+    count = spores.count if spores.count is not None else int(rng.poisson(mean))
+    sites = cluster_sites(rng, count, size_um, spores)
+    placed = []
+    for site in sites:
+        state = "damaged" if rng.random() < spores.damaged else "intact"
+        drawn = draw_spore(rng, um_per_px, site.look, state, spores.style, angle_deg=site.angle_deg)
+        placed.append(_put(drawn, site.x_um, site.y_um, site.depth, plan.focus, shape, um_per_px))
+    expected = count * spores.broken / (1 - min(spores.broken, 0.9))
+    for site in cluster_sites(rng, int(rng.poisson(expected)), size_um, spores):
+        for drawn, (dx_um, dy_um) in draw_fragments(rng, um_per_px, site.look, spores.style):
+            x_um, y_um = site.x_um + dx_um, site.y_um + dy_um
+            placed.append(_put(drawn, x_um, y_um, site.depth, plan.focus, shape, um_per_px))
+    return placed + _edge_spores(rng, count, plan, shape, um_per_px)
+
+
+def _edge_spores(
+    rng: np.random.Generator,
+    count: int,
+    plan: PicturePlan,
+    shape: tuple[int, int],
+    um_per_px: float,
+) -> list[Placed]:
+    """Draw spores centred just outside the picture, cut by its edge."""
+    width, height = shape[1] * um_per_px, shape[0] * um_per_px
+    wide = (width + 2 * SPORE_MARGIN_UM) * (height + 2 * SPORE_MARGIN_UM)
+    placed = []
+    for _ in range(rng.poisson(count * (wide / (width * height) - 1))):
+        x_um = rng.uniform(-SPORE_MARGIN_UM, width + SPORE_MARGIN_UM)
+        y_um = rng.uniform(-SPORE_MARGIN_UM, height + SPORE_MARGIN_UM)
+        side = int(rng.integers(4))
+        # Half a spore's smallest width keeps the centre outside after any distortion.
+        beyond = float(rng.uniform(2.0, SPORE_MARGIN_UM))
+        if side < 2:
+            x_um = -beyond if side == 0 else width + beyond
+        else:
+            y_um = -beyond if side == 2 else height + beyond
+        look = vary_look(rng, plan.spores.look)
+        drawn = draw_spore(rng, um_per_px, look, "intact", plan.spores.style)
+        depth = float(rng.normal())
+        placed.append(_put(drawn, float(x_um), float(y_um), depth, plan.focus, shape, um_per_px))
+    return placed
+
+
+def cluster_sites(
+    rng: np.random.Generator, count: int, size_um: tuple[float, float], spores: SporePlan
+) -> list[Site]:
+    """Return the places of exactly ``count`` spores within (width, height) um."""
+    sites: list[Site] = []
+    while len(sites) < count:
+        members = 1
+        if rng.random() < spores.clumped:
+            low, high = np.log(spores.clump_size[0]), np.log(spores.clump_size[1] + 1)
+            members = int(np.exp(rng.uniform(low, high)))
+        cluster = [_lone_site(rng, size_um, spores.look)]
+        while len(cluster) < min(members, count - len(sites)):
+            beside = _site_beside(rng, cluster, size_um, spores)
+            if beside is None:
+                break
+            cluster.append(beside)
+        sites += cluster
+    return sites
+
+
+def _lone_site(rng: np.random.Generator, size_um: tuple[float, float], look: SporeLook) -> Site:
+    return Site(
+        float(rng.uniform(0, size_um[0])),
+        float(rng.uniform(0, size_um[1])),
+        float(rng.uniform(0, 180)),
+        vary_look(rng, look),
+        float(rng.normal()),
+    )
+
+
+def _site_beside(
+    rng: np.random.Generator, cluster: list[Site], size_um: tuple[float, float], spores: SporePlan
+) -> Site | None:
+    """Return a free place beside a member of a cluster, or None where none was found."""
+    look = vary_look(rng, spores.look)
+    x, y = np.array([one.x_um for one in cluster]), np.array([one.y_um for one in cluster])
+    angles = np.array([one.angle_deg for one in cluster])
+    halves = np.array([one.half_um for one in cluster])
+    own = (look.length_um / 2, look.length_um * look.slenderness / 2)
+    for _ in range(TRIES):
+        host = cluster[int(rng.integers(len(cluster)))]
+        if rng.random() < spores.side_by_side:
+            angle = host.angle_deg + float(rng.normal(0, 10))
+            towards = host.angle_deg + float(rng.choice([-90.0, 90.0])) + float(rng.normal(0, 12))
+        else:
+            angle, towards = float(rng.uniform(0, 180)), float(rng.uniform(0, 360))
+        touching = rng.random() < spores.touching
+        gap = float(rng.uniform(-0.3, 0.4)) if touching else float(rng.uniform(*APART_UM))
+        gap -= spores.pile * own[1]
+        reach = _radius(host.half_um, towards - host.angle_deg) + _radius(own, towards - angle)
+        nx = host.x_um + (reach + gap) * np.cos(np.radians(towards))
+        ny = host.y_um + (reach + gap) * np.sin(np.radians(towards))
+        if not (0 <= nx < size_um[0] and 0 <= ny < size_um[1]):
+            continue
+        bearing = np.degrees(np.arctan2(ny - y, nx - x))
+        need = _radii(halves, bearing - angles) + _radii(np.array([own]), bearing - angle)
+        if np.all(np.hypot(nx - x, ny - y) > need * (0.93 - spores.pile)):
+            depth = host.depth + float(rng.normal(0, 0.2))
+            return Site(float(nx), float(ny), angle % 180.0, look, depth)
+    return None
+
+
+def _radius(half_um: tuple[float, float], angle_deg: float) -> float:
+    """Return an ellipse's radius at an angle from its long axis."""
+    return float(_radii(np.array([half_um]), np.array([angle_deg]))[0])
+
+
+def _radii(half_um: NDArray[np.float64], angle_deg: NDArray[np.float64]) -> NDArray[np.float64]:
+    turn = np.radians(angle_deg)
+    long, short = half_um[:, 0], half_um[:, 1]
+    return long * short / np.hypot(short * np.cos(turn), long * np.sin(turn))
+
+
+def _scatter_clutter(
+    rng: np.random.Generator, plan: PicturePlan, shape: tuple[int, int], um_per_px: float
+) -> list[Placed]:
+    """Draw and place what is no spore, some of it reaching in from outside."""
+    width, height = shape[1] * um_per_px, shape[0] * um_per_px
+    area_mm2 = (width + 2 * CLUTTER_MARGIN_UM) * (height + 2 * CLUTTER_MARGIN_UM) / 1e6
+    kinds = [
+        name for name, rate in plan.clutter.per_mm2 for _ in range(rng.poisson(rate * area_mm2))
+    ]
+    placed = []
+    for name in rng.permutation(kinds)[: plan.clutter.most]:
+        x_um = float(rng.uniform(-CLUTTER_MARGIN_UM, width + CLUTTER_MARGIN_UM))
+        y_um = float(rng.uniform(-CLUTTER_MARGIN_UM, height + CLUTTER_MARGIN_UM))
+        drawn = draw_clutter(rng, um_per_px, str(name))
+        depth = float(rng.normal()) * plan.focus.clutter_spread
+        placed.append(_put(drawn, x_um, y_um, depth, plan.focus, shape, um_per_px))
+    return placed
+
+
+def _put(
+    drawn: Drawn,
+    x_um: float,
+    y_um: float,
+    depth: float,
+    focus: FocusPlan,
+    shape: tuple[int, int],
+    um_per_px: float,
+) -> Placed:
+    """Lay an object on whole pixels, next to where it was wanted.
+
+    Its centre keeps the part of a pixel that it was drawn with, so nothing is
+    interpolated and the truth stays exact. Wanted places run from 0 at the outer
+    edge of the first pixel.
+    """
+    left = round(x_um / um_per_px - 0.5 - drawn.centre_px[0])
+    top = round(y_um / um_per_px - 0.5 - drawn.centre_px[1])
+    across = x_um / (shape[1] * um_per_px) - 0.5
+    defocus = focus.offset_um + focus.spread_um * depth + focus.tilt_um * across
+    return Placed(drawn, left, top, float(defocus))

@@ -1,0 +1,127 @@
+"""The truth table of a rendered picture, with how visible each spore is."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from sporecount.render.compose.place import Placed, window
+from sporecount.render.drawn import DrawnSpore
+
+#: Columns of the truth and their types. ``contrast`` is the largest difference of
+#: optical density that the spore makes in the exposed picture, after blur, covering
+#: and clipping; ``covered`` the share hidden under opaque litter; ``in_field`` whether
+#: the centre lies on lit sample that no overlay hides.
+TRUTH_COLUMNS: dict[str, str] = {
+    "x_px": "float64",
+    "y_px": "float64",
+    "length_um": "float64",
+    "width_um": "float64",
+    "angle_deg": "float64",
+    "state": "str",
+    "area_um2": "float64",
+    "contrast": "float64",
+    "covered": "float64",
+    "defocus_um": "float64",
+    "style": "str",
+    "in_field": "bool",
+}
+
+#: Light that never quite goes away: keeps densities of black things finite.
+FLOOR = 0.01
+
+#: Share of its greatest density from which a pixel of a patch belongs to the spore.
+FOOTPRINT = 0.2
+
+
+def make_truth(
+    spores: list[tuple[int, Placed]],
+    canvas_xy: NDArray[np.float64],
+    final_xy: NDArray[np.float64],
+    seen: NDArray[np.float32],
+    bare: NDArray[np.float32],
+    cover: NDArray[np.int32],
+    inside: NDArray[np.bool_],
+    hidden: NDArray[np.bool_],
+) -> pd.DataFrame:
+    """Return the truth of a picture.
+
+    Parameters
+    ----------
+    spores : list of (int, Placed)
+        Spores and pieces, with their number in the order of painting.
+    canvas_xy, final_xy : ndarray, shape (n, 2)
+        Their centres on the canvas, after the lens, and in the finished picture.
+    seen, bare : ndarray, shape (h, w, 3), float32
+        Exposed canvas with and without spores.
+    cover : ndarray, shape (h, w), int32
+        Number of the last opaque litter.
+    inside : ndarray, shape (h, w), bool
+        Lit part of the canvas.
+    hidden : ndarray, shape of the finished picture, bool
+        What an overlay hides.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``TRUTH_COLUMNS``; rows only for centres within the finished picture.
+    """
+    height, width = hidden.shape
+    rows = []
+    for (number, one), on_canvas, (x, y) in zip(spores, canvas_xy, final_xy):
+        if not (0 <= x <= width - 1 and 0 <= y <= height - 1):
+            continue
+        drawn = one.drawn
+        if not isinstance(drawn, DrawnSpore):
+            continue
+        column = min(max(round(on_canvas[0]), 0), inside.shape[1] - 1)
+        row = min(max(round(on_canvas[1]), 0), inside.shape[0] - 1)
+        contrast, covered = _visibility(number, one, on_canvas, seen, bare, cover)
+        rows.append(
+            {
+                "x_px": x,
+                "y_px": y,
+                "length_um": drawn.length_um,
+                "width_um": drawn.width_um,
+                "angle_deg": drawn.angle_deg,
+                "state": drawn.state,
+                "area_um2": drawn.area_um2,
+                "contrast": contrast,
+                "covered": covered,
+                "defocus_um": one.defocus_um,
+                "style": drawn.style,
+                "in_field": bool(inside[row, column]) and not hidden[round(y), round(x)],
+            }
+        )
+    empty = {name: pd.Series([], dtype=kind) for name, kind in TRUTH_COLUMNS.items()}
+    if not rows:
+        return pd.DataFrame(empty)
+    return pd.DataFrame(rows, columns=list(TRUTH_COLUMNS)).astype(TRUTH_COLUMNS)
+
+
+def _visibility(
+    number: int,
+    one: Placed,
+    on_canvas: NDArray[np.float64],
+    seen: NDArray[np.float32],
+    bare: NDArray[np.float32],
+    cover: NDArray[np.int32],
+) -> tuple[float, float]:
+    """Return the contrast and the covered share of one spore."""
+    patch = one.drawn.density
+    # The lens may have moved it a little.
+    left = one.left_px + round(float(on_canvas[0]) - one.x_px)
+    top = one.top_px + round(float(on_canvas[1]) - one.y_px)
+    part = window(left, top, patch.shape, cover.shape)
+    flat = window(one.left_px, one.top_px, patch.shape, cover.shape)
+    if part is None or flat is None:
+        return 0.0, 0.0
+    grey = patch.mean(axis=2)
+    limit = FOOTPRINT * float(grey.max())
+    foot = grey[part.patch] >= limit
+    difference = np.log10((bare[part.canvas] + FLOOR) / (seen[part.canvas] + FLOOR)).mean(axis=2)
+    contrast = float(np.abs(difference[foot]).max()) if foot.any() else 0.0
+    below = grey[flat.patch] >= limit
+    covered = float((cover[flat.canvas] > number)[below].mean()) if below.any() else 0.0
+    return contrast, covered
