@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.spatial import cKDTree
 
 from sporecount.detect.candidates import find_candidates
 from sporecount.detect.edge import whole_objects
@@ -16,6 +17,9 @@ from sporecount.detect.state import judge
 from sporecount.detect.table import COLUMNS, empty_detections
 from sporecount.field.field import Field
 from sporecount.settings import DetectSettings
+
+#: Centres nearer than this are two outlines of one object, um.
+SAME_OBJECT_UM = 2.5
 
 
 def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
@@ -64,7 +68,7 @@ def detect_at(field: Field, seeds: Seeds, settings: DetectSettings) -> pd.DataFr
     kept = (confidence >= settings.least_confidence) & (
         features["in_view"].to_numpy() >= settings.least_in_view
     )
-    kept &= _firsts(table, confidence)
+    kept &= _firsts(table, confidence, SAME_OBJECT_UM / field.calibration.um_per_px)
     table = table.loc[kept].sort_values(["y_px", "x_px"], ignore_index=True)
     return table[list(COLUMNS)].astype(COLUMNS)
 
@@ -76,7 +80,7 @@ def _outlined(
     um_per_px = field.calibration.um_per_px
     for _ in range(2):
         rays = cast_rays(field, seeds, settings.outline_um_per_px)
-        outlines = trace_outlines(rays)
+        outlines = trace_outlines(rays, um_per_px)
         shape = measure_shape(outlines.points_px, um_per_px)
         seeds = Seeds(
             shape[["x_px", "y_px"]].to_numpy(),
@@ -108,14 +112,15 @@ def _features(
     return pd.concat([shape, density, pd.DataFrame(edge)], axis=1)
 
 
-def _firsts(table: pd.DataFrame, confidence: NDArray[np.float64]) -> NDArray[np.bool_]:
+def _firsts(
+    table: pd.DataFrame, confidence: NDArray[np.float64], within_px: float
+) -> NDArray[np.bool_]:
     """Return True for all but the less sure of two outlines of one object."""
-    from scipy.spatial import cKDTree
-
     first = np.ones(len(table), bool)
     xy = table[["x_px", "y_px"]].to_numpy()
-    um_per_px = 1.0
-    pairs = cKDTree(xy).query_pairs(um_per_px, output_type="ndarray")
-    for i, j in pairs:
-        first[j if confidence[i] >= confidence[j] else i] = False
+    order = np.argsort(-confidence, kind="stable")
+    for near in cKDTree(xy[order]).query_pairs(within_px, output_type="ndarray").tolist():
+        better, worse = order[min(near)], order[max(near)]
+        if first[better]:
+            first[worse] = False
     return first

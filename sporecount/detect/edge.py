@@ -23,6 +23,8 @@ LEAST_FREE = 0.4
 #: Fewer rays than this that end at the edge are no cut.
 LEAST_CUT = 2
 
+_WHOLE = ["x_px", "y_px", "length_um", "width_um", "angle_deg", "area_um2"]
+
 
 def completed_ellipse(
     points_px: NDArray[np.float64], free: NDArray[np.bool_], usual_px: tuple[float, float]
@@ -84,7 +86,7 @@ def whole_objects(
     Returns
     -------
     shape : DataFrame
-        The same; for cut objects length, width, angle and area of the whole.
+        The same; for cut objects place, length, width, angle and area of the whole.
     in_view : ndarray, shape (k,), float64
         Area in view over the area of the whole; 1 for objects that are not cut.
     """
@@ -102,11 +104,11 @@ def whole_objects(
         if ellipse is None:
             in_view[i] = seen / usual_area
             continue
-        _, _, long_px, wide_px, angle = ellipse
+        x, y, long_px, wide_px, angle = ellipse
         long, wide = long_px * um_per_px, wide_px * um_per_px
         in_view[i] = min(seen / (np.pi / 4 * long * wide), 1.0)
-        names = ["length_um", "width_um", "angle_deg", "area_um2"]
-        shape.loc[i, names] = [long, wide, angle, np.pi / 4 * long * wide]
+        whole = [x, y, long, wide, angle, np.pi / 4 * long * wide]
+        shape.loc[i, _WHOLE] = whole
     return shape, in_view
 
 
