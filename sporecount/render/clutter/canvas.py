@@ -17,7 +17,7 @@ Image = NDArray[np.float32]
 Picture = tuple[Image, tuple[float, float]]
 
 #: Grid that small objects are drawn on, um: fine enough for details of 0.5 um.
-FINE_UM = 0.4
+FINE_UM = 0.47
 #: Least optical density: bent light makes a rim up to about 1.8 times as bright as the ground.
 BRIGHTEST_DENSITY = -0.25
 

@@ -6,19 +6,23 @@ import numpy as np
 
 from sporecount.errors import SettingsError
 from sporecount.render.clutter import (
+    crystal,
     litter_cluster,
     litter_noise,
     litter_shape,
     litter_texture,
     mould,
-    round,
+    scales,
 )
+from sporecount.render.clutter import round as round_things
 from sporecount.render.clutter.kind import ClutterKind
 from sporecount.render.clutter.lookalike import looks_like_spore
 from sporecount.render.drawn import Drawn
 
 _FILES = (
-    round,
+    scales,
+    round_things,
+    crystal,
     mould,
     litter_noise,
     litter_shape,

@@ -135,16 +135,15 @@ def _paint_pollen(
     wall = bump(away + np.float32(wall_um), wall_um * 0.6)
     depth = np.clip(-away / np.float32(radius_um), 0.0, 1.0)
     tone = body * (0.35 + rng.uniform(-0.2, 0.5) * depth) + np.float32(rng.uniform(0.1, 0.7)) * wall
-    net = noise(rng, canvas, rng.uniform(1.2, 4.0), 2)
-    tone = tone * np.clip(1.0 + np.float32(rng.uniform(0.05, 0.5)) * net, 0.2, 2.0)
+    net = noise(rng, canvas, rng.uniform(1.2, 4.0), 1)
+    tone = tone * np.clip(1.0 + np.float32(rng.uniform(0.05, 0.4)) * net, 0.2, 2.0)
     if marks is not None:
         tone = np.clip(tone + np.float32(0.5) * marks, 0.0, None)
     colours = {"yellow": 0.5, "amber": 0.3, "brown": 0.1, "greenish": 0.05, "reddish": 0.05}
     strength = np.float32(log_uniform(rng, 0.2, 1.3))
-    painted = two_tints(
-        tone.astype(np.float32) * strength, depth, tint(rng, colours), tint(rng, colours)
-    )
-    return canvas.finish(painted)
+    wall_tint = tint(rng, colours)
+    core_tint = np.float32(0.6) * wall_tint + np.float32(0.4) * tint(rng, colours)
+    return canvas.finish(two_tints(tone.astype(np.float32) * strength, depth, wall_tint, core_tint))
 
 
 def draw_starch(rng: np.random.Generator, um_per_px: float) -> Picture:
