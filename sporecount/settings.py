@@ -18,9 +18,31 @@ class FieldSettings:
     ----------
     work_um_per_px : float
         The fixed scale at which spores are searched, in um per pixel.
+    coarsest_um_per_px : float
+        Photos coarser than this are refused: a spore is then too few pixels.
+    least_examined_mm2, least_examined_share : float
+        Least sample, as an area and as a share of the picture.
+    least_brightness : float
+        Least value (0-255) of the clear background.
+    most_burnt_share : float
+        Largest share of the sample that may be burnt out to white.
+    least_edges : int
+        With fewer edges than this there is nothing to judge focus by.
+    least_sharpness : float
+        Least sharpness of the sharpest edges: steepest slope over height, per working pixel.
+    least_evenness : float
+        Sharpness across over along the sharpest direction, below which blur is motion.
     """
 
     work_um_per_px: float = 0.9
+    coarsest_um_per_px: float = 2.2
+    least_examined_mm2: float = 0.002
+    least_examined_share: float = 0.1
+    least_brightness: float = 45.0
+    most_burnt_share: float = 0.6
+    least_edges: int = 40
+    least_sharpness: float = 0.16
+    least_evenness: float = 0.6
 
 
 @dataclass(frozen=True)

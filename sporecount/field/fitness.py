@@ -1,10 +1,190 @@
-"""Whether a person could count on a photo, and if not, what to do about it."""
+"""Whether a person could count on a photo, and if not, what to do about it.
+
+Each test looks at the examined part of the field only, in optical density, so that
+neither the black around a round field nor the brightness of the lamp matters.
+"""
 
 from __future__ import annotations
 
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
 from sporecount.field.field import Fitness
+from sporecount.settings import FieldSettings
+
+#: Note for a clean photo: nothing in it, sharp or blurred.
+NOTHING_TO_FOCUS_ON = "nothing in the picture to judge focus by"
 
 
-def judge_fitness() -> Fitness:
-    """Judge."""
-    return Fitness(True, "", "", {})
+#: Window over which an edge's height is taken, working pixels.
+_REACH_PX = 13
+#: Side and number of the tiles on which focus is judged, working pixels.
+_TILE_PX, _TILES = 256, 12
+#: Least height of an edge that says anything about focus, as a share of the light.
+_LEAST_EDGE = 0.10
+
+
+def judge_fitness(
+    work: NDArray[np.uint8],
+    density: NDArray[np.float32],
+    examined: NDArray[np.bool_],
+    um_per_px: float,
+    settings: FieldSettings,
+) -> tuple[Fitness, tuple[str, ...]]:
+    """Judge whether spores could be seen on a photo if there were any.
+
+    Parameters
+    ----------
+    work : ndarray, shape (rows, columns, 3), uint8
+        The photo at the working scale.
+    density : ndarray, shape (rows, columns, 3), float32
+        Its optical density.
+    examined : ndarray, shape (rows, columns), bool
+        The part that is sample.
+    um_per_px : float
+        Scale of the photo itself.
+    settings : FieldSettings
+        Limits.
+
+    Returns
+    -------
+    fitness : Fitness
+    notes : tuple of str
+        What is worth knowing about a photo that was not refused.
+    """
+    area_mm2 = float(examined.sum()) * (settings.work_um_per_px / 1000.0) ** 2
+    measures = {"um_per_px": um_per_px, "examined_mm2": area_mm2}
+    if um_per_px > settings.coarsest_um_per_px:
+        return _refused(
+            f"the photo is too coarse: a spore is under {12.5 / um_per_px:.1f} pixels long",
+            "use a stronger objective, or send the photo in its original size",
+            measures,
+        ), ()
+    measures["examined_share"] = float(examined.mean())
+    if area_mm2 < settings.least_examined_mm2 or examined.mean() < settings.least_examined_share:
+        return _refused(
+            "too little of the picture shows the sample",
+            "centre the bright field in the picture and take the photo again",
+            measures,
+        ), ()
+    measures |= _exposure_measures(work, density, examined)
+    measures |= _focus_measures(density[..., 1], examined)
+    refusal = _exposure_refusal(measures, settings) or _focus_refusal(measures, settings)
+    if refusal is not None:
+        return _refused(*refusal, measures), ()
+    nothing = measures["edges"] < settings.least_edges
+    return Fitness(True, "", "", measures), (NOTHING_TO_FOCUS_ON,) if nothing else ()
+
+
+def _refused(reason: str, remedy: str, measures: dict[str, float]) -> Fitness:
+    return Fitness(False, reason, remedy, measures)
+
+
+def _exposure_measures(
+    work: NDArray[np.uint8], density: NDArray[np.float32], examined: NDArray[np.bool_]
+) -> dict[str, float]:
+    """Brightness of the field and how much of it is burnt out, veiled or black."""
+    step = max(int(np.sqrt(examined.size / 200_000)), 1)
+    seen = examined[::step, ::step]
+    grey = work[::step, ::step, 1][seen]
+    low = work[::step, ::step].min(axis=2)[seen]
+    dark = density[::step, ::step, 1][seen]
+    return {
+        "brightness": float(np.percentile(grey, 80)),
+        "burnt_share": float((low >= 253).mean()),
+        "opaque_share": float((dark > 0.6).mean()),
+        "clear_share": float((np.abs(dark) < 0.06).mean()),
+        "glare_share": float((dark < -0.12).mean()),
+    }
+
+
+def _focus_measures(green: NDArray[np.float32], examined: NDArray[np.bool_]) -> dict[str, float]:
+    """How steep the steepest edges are for their height, overall and by direction."""
+    found = [_edges(green[tile], examined[tile]) for tile in _liveliest_tiles(green, examined)]
+    ratio = np.concatenate([ratio for ratio, _ in found])
+    angle = np.concatenate([angle for _, angle in found])
+    measures = {"edges": float(len(ratio)), "sharpness": 0.0, "evenness": 1.0}
+    if len(ratio):
+        measures["sharpness"] = float(np.percentile(ratio, 90))
+        bins = np.minimum((angle / np.pi * 6).astype(int), 5)
+        kept = [ratio[bins == b] for b in range(6) if (bins == b).sum() >= 25]
+        by_angle = [float(np.percentile(values, 90)) for values in kept]
+        if len(by_angle) >= 4:
+            measures["evenness"] = min(by_angle) / max(by_angle)
+    return measures
+
+
+def _liveliest_tiles(
+    green: NDArray[np.float32], examined: NDArray[np.bool_]
+) -> list[tuple[slice, slice]]:
+    """Tiles with the most contrast: focus is judged by what there is to see."""
+    rows, columns = green.shape
+    if max(rows, columns) <= 2 * _TILE_PX:
+        return [(slice(0, rows), slice(0, columns))]
+    size = (columns // 4, rows // 4)
+    seen = np.where(examined, green, 0.0)[: size[1] * 4 : 4, : size[0] * 4 : 4]
+    side = _TILE_PX // 4
+    scored = []
+    for top in range(0, size[1], side):
+        for left in range(0, size[0], side):
+            part = np.clip(seen[top : top + side, left : left + side], -0.2, 0.6)
+            scored.append((float(part.std()), top * 4, left * 4))
+    scored.sort(reverse=True)
+    return [(slice(t, t + _TILE_PX), slice(x, x + _TILE_PX)) for _, t, x in scored[:_TILES]]
+
+
+def _edges(
+    green: NDArray[np.float32], examined: NDArray[np.bool_]
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    """Return sharpness and direction of the edges in one tile.
+
+    An edge that rises over w pixels has, per pixel, about 1 / w of its height: the ratio
+    of the steepest slope to the local range is its sharpness, whatever its contrast.
+    """
+    inner = cv2.erode(examined.astype(np.uint8), np.ones((17, 17), np.uint8)) > 0
+    if not inner.any():
+        return np.empty(0, np.float32), np.empty(0, np.float32)
+    # Light, not density: noise is even in light, but grows without end in the dark.
+    light = cv2.exp(green * np.float32(-np.log(10.0)))
+    smooth = cv2.GaussianBlur(light, (0, 0), 0.9)
+    noise = float(np.median(np.abs(cv2.Laplacian(light, cv2.CV_32F)[inner]))) / 3.0
+    slope_x = cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=0.125)
+    slope_y = cv2.Sobel(smooth, cv2.CV_32F, 0, 1, scale=0.125)
+    slope = cv2.magnitude(slope_x, slope_y)
+    window = np.ones((_REACH_PX, _REACH_PX), np.uint8)
+    height = cv2.dilate(smooth, window) - cv2.erode(smooth, window)
+    crest = slope >= cv2.dilate(slope, np.ones((5, 5), np.uint8))
+    edges = inner & crest & (height > max(_LEAST_EDGE, 8.0 * noise))
+    angle = np.arctan2(slope_y[edges], slope_x[edges]) % np.pi
+    return slope[edges] / height[edges], angle.astype(np.float32)
+
+
+def _exposure_refusal(
+    measures: dict[str, float], settings: FieldSettings
+) -> tuple[str, str] | None:
+    if measures["brightness"] < settings.least_brightness:
+        return "the photo is too dark", "turn up the lamp or the exposure and take it again"
+    if measures["burnt_share"] > settings.most_burnt_share:
+        return (
+            "most of the picture is burnt out to white",
+            "turn down the lamp or the exposure and take it again",
+        )
+    return None
+
+
+def _focus_refusal(measures: dict[str, float], settings: FieldSettings) -> tuple[str, str] | None:
+    if (
+        measures["edges"] < settings.least_edges
+        or measures["sharpness"] >= settings.least_sharpness
+    ):
+        return None
+    if measures["evenness"] < settings.least_evenness:
+        return (
+            "the photo is smeared in one direction: the camera or the slide moved",
+            "rest the camera on something firm, let the stage come to rest, take it again",
+        )
+    return (
+        "nothing in the picture is in focus",
+        "turn the fine focus until the edges of dust or scales are crisp, take it again",
+    )

@@ -6,6 +6,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sporecount.field.density import log_counts
+
 #: Optical density within which a pixel still counts as clear background.
 _CLEAR_DENSITY = 0.045
 #: Highest order of the smooth surface that carries the light across wide dark objects.
@@ -42,7 +44,7 @@ def log_light(
     ndarray, shape (rows, columns, 3), float32
         Base-10 logarithm of the light, in units of ``picture``.
     """
-    log_picture = np.log10(np.maximum(picture.astype(np.float32), 0.5))
+    log_picture = log_counts(picture)
     if not sample.any():
         return np.broadcast_to(log_picture.max(axis=(0, 1)), picture.shape).copy()
     surface = _surface(log_picture, sample)

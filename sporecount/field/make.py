@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sporecount.field.density import DENSITY_BOUNDS, log_counts
 from sporecount.field.field import Field
 from sporecount.field.fitness import judge_fitness
 from sporecount.field.light import log_light
@@ -18,8 +21,8 @@ from sporecount.settings import FieldSettings
 
 #: Working pixels per pixel of the coarse picture that light and sample are found on.
 _COARSE = 4
-#: Optical densities are kept within these bounds.
-DENSITY_BOUNDS = (-0.3, 2.5)
+#: Rows of the picture that are brought to density at a time.
+_STRIP = 128
 
 
 def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) -> Field:
@@ -55,10 +58,13 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
     sample = find_sample(coarse)
     text = _text_mask(find_text(photo.pixels), zoom, work.shape)
     usable = sample.mask & ~_shrunk_any(text, sample.mask.shape)
-    light_log = log_light(coarse, usable, _COARSE * settings.work_um_per_px)
+    step = _light_step(coarse.shape)
+    light_log = log_light(
+        _every(coarse, step), _every(usable, step), step * _COARSE * settings.work_um_per_px
+    )
     examined = _enlarged_sample(sample.mask, sample.circle, work.shape) & ~text
-    density, light = _even_out(work, light_log)
-    fitness = judge_fitness()
+    density, light = _even_out(work, light_log, step * _COARSE)
+    fitness, notes = judge_fitness(work, density, examined, calibration.um_per_px, settings)
     return Field(
         calibration=calibration,
         pixels=photo.pixels,
@@ -68,7 +74,21 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
         work_um_per_px=settings.work_um_per_px,
         examined_mm2=float(examined.sum()) * (settings.work_um_per_px / 1000.0) ** 2,
         fitness=fitness,
+        notes=notes,
     )
+
+
+def _light_step(shape: tuple[int, ...]) -> int:
+    """Coarse pixels per pixel of the light; odd, and 1 where the picture is small."""
+    return 3 if min(shape[:2]) >= 120 else 1
+
+
+def _every(picture: NDArray[Any], step: int) -> NDArray[Any]:
+    """Take the middle pixel of each block: an average would mix background and objects."""
+    below, right = -picture.shape[0] % step, -picture.shape[1] % step
+    if below or right:
+        picture = np.pad(picture, [(0, below), (0, right), (0, 0)][: picture.ndim], mode="edge")
+    return np.ascontiguousarray(picture[step // 2 :: step, step // 2 :: step])
 
 
 def _coarse(work: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -113,15 +133,17 @@ def _text_mask(
 
 
 def _even_out(
-    work: NDArray[np.uint8], light_log: NDArray[np.float32]
+    work: NDArray[np.uint8], light_log: NDArray[np.float32], step: int
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Return density and light at the working scale."""
     rows, columns = work.shape[:2]
-    size = (light_log.shape[1] * _COARSE, light_log.shape[0] * _COARSE)
+    size = (light_log.shape[1] * step, light_log.shape[0] * step)
     density = cv2.resize(light_log, size, interpolation=cv2.INTER_LINEAR)[:rows, :columns]
     light = cv2.resize(10.0**light_log, size, interpolation=cv2.INTER_LINEAR)[:rows, :columns]
-    # Half a count stands for 0: a black pixel is dark, not infinitely dark.
-    table = np.log10(np.maximum(np.arange(256), 0.5)).astype(np.float32)
-    density = cv2.subtract(density, cv2.LUT(work, table))
-    np.clip(density, *DENSITY_BOUNDS, out=density)
-    return density, np.ascontiguousarray(light)
+    table = log_counts(np.arange(256, dtype=np.uint8))
+    # In strips: a whole picture of floats more would cost more than the arithmetic.
+    for top in range(0, rows, _STRIP):
+        strip = density[top : top + _STRIP]
+        strip -= cv2.LUT(work[top : top + _STRIP], table)
+        np.clip(strip, *DENSITY_BOUNDS, out=strip)
+    return np.ascontiguousarray(density), np.ascontiguousarray(light)

@@ -1,11 +1,181 @@
-"""Burned-in text, scale bars and time stamps."""
+"""Burned-in text, scale bars and time stamps.
+
+Software draws them in pure black, white or a vivid colour, in thin even strokes on a
+common base line, or as exact rectangles along the picture's axes. Nothing on the glass
+does all of that: spores are filled, scales are neither pure nor axis-aligned.
+"""
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
+from scipy.sparse.csgraph import connected_components
+
+#: Long side of the copy on which text is sought, pixels: legible text is larger than this loses.
+_LONG_SIDE = 2000
+#: Levels of pure black and white, and spread between channels of a vivid colour.
+_BLACK, _WHITE, _VIVID = 26, 232, 165
+#: Below this long side letters are thin, and JPEG has washed out their colour.
+_SMALL_SIDE = 1400
+#: Heights of letters: from this many pixels up to this share of the shorter side.
+_LETTER_PX, _LETTER_SHARE = 6, 0.09
+#: Marks lie within this share of the picture's side from a border.
+_BORDER_SHARE = 0.27
+#: Candidates beyond this number are not looked at: so many specks are not text.
+_MOST_LETTERS = 1500
+
+Box = tuple[float, float, float, float]
 
 
-def find_text(pixels: NDArray[np.uint8]) -> list[tuple[float, float, float, float]]:
-    """Return boxes (left, top, right, bottom) in photo pixels that hold burned-in marks."""
-    return []
+def find_text(pixels: NDArray[np.uint8]) -> list[Box]:
+    """Find marks that software has drawn into a photo.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (height, width, 3), uint8
+        The photo.
+
+    Returns
+    -------
+    list of tuple of float
+        Boxes (left, top, right, bottom) in photo pixels, margin included; right and
+        bottom are exclusive.
+    """
+    step = max(round(max(pixels.shape[:2]) / _LONG_SIDE), 1)
+    # Every step-th pixel, not an average: averaging would grey the pure colours.
+    small = np.ascontiguousarray(pixels[::step, ::step])
+    height, width = small.shape[:2]
+    boxes: list[Box] = []
+    for ink in _inks(small):
+        pieces = _pieces(ink)
+        if len(pieces) == 0:
+            continue
+        solid = _rectangles(ink, pieces)
+        lines = _lines(ink, pieces) + [
+            (t, l, b, r) for l, t, r, b in _lines(ink.T, pieces[:, [1, 0, 3, 2, 4, 5]])
+        ]
+        boxes += solid + lines
+    boxes = [box for box in boxes if _near_border(box, width, height)]
+    return [
+        (max(l, 0) * step, max(t, 0) * step, min(r, width) * step, min(b, height) * step)
+        for l, t, r, b in boxes
+    ]
+
+
+def _inks(small: NDArray[np.uint8]) -> list[NDArray[np.uint8]]:
+    """Masks of pure black, pure white and vivid pixels; those that fill the picture are left out."""
+    red, green, blue = cv2.split(small)
+    top = cv2.max(cv2.max(red, green), blue)
+    low = cv2.min(cv2.min(red, green), blue)
+    vivid = (cv2.subtract(top, low) > _VIVID).astype(np.uint8)
+    masks = [(top < _BLACK).astype(np.uint8), (low > _WHITE).astype(np.uint8), vivid]
+    if max(top.shape) < _SMALL_SIDE:
+        masks.append(_odd_colour(small))
+    return [m for m in masks if 30 < cv2.countNonZero(m) < 0.5 * m.size]
+
+
+def _odd_colour(small: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Pixels further from the background's hue than an amber or brown object can be.
+
+    JPEG spreads the colour of thin letters over their neighbours, so in a small picture
+    no pixel of a letter keeps a vivid colour. Excess of one or two channels over the
+    rest still tells: an amber object has red over green over blue, in even steps.
+    """
+    red, green, blue = cv2.split(small.astype(np.int16))
+    excess = {
+        "red": (red - np.maximum(green, blue), 85),
+        "green": (green - np.maximum(red, blue), 45),
+        "blue": (blue - np.maximum(red, green), 55),
+        "yellow": (np.minimum(red, green) - blue, 75),
+        "magenta": (np.minimum(red, blue) - green, 60),
+        "cyan": (np.minimum(green, blue) - red, 60),
+    }
+    odd = np.zeros(red.shape, bool)
+    for over, least in excess.values():
+        odd |= over - int(np.median(over[::4, ::4])) > least
+    return odd.astype(np.uint8)
+
+
+def _pieces(ink: NDArray[np.uint8]) -> NDArray[np.int64]:
+    """Connected pieces as rows of left, top, width, height, area, label."""
+    _, _, stats, _ = cv2.connectedComponentsWithStats(ink, connectivity=8)
+    rows = np.column_stack([stats[1:], np.arange(1, len(stats))]).astype(np.int64)
+    return rows[rows[:, 4] >= 6]
+
+
+def _rectangles(ink: NDArray[np.uint8], pieces: NDArray[np.int64]) -> list[Box]:
+    """Bars and label boxes: pieces whose outline fills the sides of their bounding box."""
+    height, width = ink.shape
+    found = []
+    large = pieces[(np.maximum(pieces[:, 2], pieces[:, 3]) >= 0.03 * max(ink.shape))]
+    for left, top, wide, high, area, _ in large:
+        thick, long = min(wide, high), max(wide, high)
+        if thick < 2 or long < 3 * thick or thick > 0.16 * min(height, width):
+            continue
+        part = ink[top : top + high, left : left + wide]
+        sides = [part[0].mean(), part[-1].mean(), part[:, 0].mean(), part[:, -1].mean()]
+        if area >= 0.88 * wide * high or (min(sides) > 0.85 and area > 0.5 * wide * high):
+            margin = max(3, int(0.2 * thick))
+            found.append((left - margin, top - margin, left + wide + margin, top + high + margin))
+    return [tuple(map(float, box)) for box in found]
+
+
+def _lines(ink: NDArray[np.uint8], pieces: NDArray[np.int64]) -> list[Box]:
+    """Rows of letters: thin-stroked pieces of like height on one base line."""
+    most = _LETTER_SHARE * min(ink.shape)
+    wide, high = pieces[:, 2], pieces[:, 3]
+    letters = pieces[(high >= _LETTER_PX) & (high <= most) & (wide <= 12 * high)]
+    if len(letters) < 2:
+        return []
+    if len(letters) > _MOST_LETTERS:
+        letters = letters[np.argsort(-letters[:, 3])[:_MOST_LETTERS]]
+    _, group = connected_components(_neighbours(letters), directed=False)
+    order = np.bincount(group)
+    found: list[Box] = []
+    for number in np.flatnonzero(order >= 2):
+        line = letters[group == number]
+        if _is_text(ink, line):
+            left, top = line[:, 0].min(), line[:, 1].min()
+            right, bottom = (line[:, 0] + line[:, 2]).max(), (line[:, 1] + line[:, 3]).max()
+            # Signs that were not linked (a point, a dash, the tail of a letter) lie close by.
+            margin = max(3.0, 0.45 * float(np.median(line[:, 3])))
+            found.append((left - 2 * margin, top - margin, right + 2 * margin, bottom + margin))
+    return found
+
+
+def _neighbours(letters: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Which pairs stand beside each other on one line."""
+    left, top, wide, high = (letters[:, i].astype(np.float64) for i in range(4))
+    right, bottom = left + wide, top + high
+    tall = np.maximum(high[:, None], high[None])
+    gap = np.maximum(left[:, None], left[None]) - np.minimum(right[:, None], right[None])
+    alike = np.minimum(high[:, None], high[None]) > 0.55 * tall
+    level = np.abs(bottom[:, None] - bottom[None]) < 0.15 * tall + 1
+    return alike & level & (gap < 1.1 * tall) & (gap > -0.3 * tall)
+
+
+def _is_text(ink: NDArray[np.uint8], line: NDArray[np.int64]) -> bool:
+    """Whether a row of pieces has the number, the strokes and the spread of text."""
+    high = float(np.median(line[:, 3]))
+    signs = np.maximum(line[:, 2] / (0.75 * high), 1.0).round().sum()
+    span = float((line[:, 0] + line[:, 2]).max() - line[:, 0].min())
+    if signs < 3 or span < 1.6 * high:
+        return False
+    left, top = line[:, 0].min(), line[:, 1].min()
+    part = ink[top : (line[:, 1] + line[:, 3]).max(), left : (line[:, 0] + line[:, 2]).max()]
+    inside = cv2.distanceTransform(
+        cv2.copyMakeBorder(np.ascontiguousarray(part), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0),
+        cv2.DIST_L2,
+        3,
+    )[1:-1, 1:-1]
+    strokes = [
+        inside[t - top : t - top + h, l - left : l - left + w].max() for l, t, w, h in line[:, :4]
+    ]
+    return bool(np.median(strokes) <= 0.19 * high + 0.6)
+
+
+def _near_border(box: Box, width: int, height: int) -> bool:
+    """Whether the middle of a box is near one side of the picture."""
+    x, y = (box[0] + box[2]) / 2 / width, (box[1] + box[3]) / 2 / height
+    return min(x, y, 1 - x, 1 - y) < _BORDER_SHARE
