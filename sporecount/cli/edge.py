@@ -45,11 +45,11 @@ def one_line_errors(command: Callable[P, int]) -> Callable[P, None]:
 
 
 def one_line(text: str) -> str:
-    """Return a text on one line, without control characters.
+    r"""Return a text on one line, without control characters.
 
     Examples
     --------
-    >>> one_line("odd\\nname\\x1b[31m")
+    >>> one_line("odd\nname\x1b[31m")
     'odd name?[31m'
     """
     joined = " ".join(text.split())

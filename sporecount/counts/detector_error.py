@@ -95,13 +95,11 @@ def spores_range(
     cumulative = np.cumsum(chances)
     tail = (1.0 - level) / 2.0
     low = int(totals[np.searchsorted(cumulative, tail)])
-    high = int(totals[min(np.searchsorted(cumulative, 1.0 - tail), totals.size - 1)])
+    high = int(totals[min(int(np.searchsorted(cumulative, 1.0 - tail)), totals.size - 1)])
     return SporeRange(min(low, detections), max(high, detections))
 
 
-def _false_from_rate(
-    detections: int, area_mm2: float, rates: DetectorRates
-) -> NDArray[np.float64]:
+def _false_from_rate(detections: int, area_mm2: float, rates: DetectorRates) -> NDArray[np.float64]:
     """Return the chances of 0..n false detections from their rate per area.
 
     Poisson on one photo; gamma between photos where their spread is known.

@@ -13,6 +13,4 @@ def check_level(level: float) -> None:
     ValueError: level 95: a confidence level lies between 0 and 1, such as 0.95
     """
     if not 0.0 < level < 1.0:
-        raise ValueError(
-            f"level {level!r}: a confidence level lies between 0 and 1, such as 0.95"
-        )
+        raise ValueError(f"level {level!r}: a confidence level lies between 0 and 1, such as 0.95")

@@ -47,8 +47,8 @@ def class_range(load: int, lower_bounds: Sequence[int] = LOAD_CLASS_LOWER_BOUNDS
 
     Examples
     --------
-    >>> [class_range(load) for load in range(6)]
-    ['no spores', '1 spore', '2-20 spores', '21-100 spores', '101-1000 spores', '1001 or more spores']
+    >>> [class_range(load) for load in (0, 1, 2, 5)]
+    ['no spores', '1 spore', '2-20 spores', '1001 or more spores']
     """
     first = lower_bounds[load]
     if load == len(lower_bounds) - 1:

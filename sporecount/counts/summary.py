@@ -75,7 +75,7 @@ def counted_summary(
     examined area, given the detector's mistakes. ``per_mm2_low`` and
     ``per_mm2_high`` are the limits of sampling, given the count as it is.
     """
-    from sporecount.scale.choose import scale_warning
+    from sporecount.scale.plausible import scale_warning
 
     states = detections["state"]
     intact, damaged = int((states == INTACT).sum()), int((states == DAMAGED).sum())
@@ -89,6 +89,9 @@ def counted_summary(
         level=settings.level,
     )
     density = density_per_mm2(spores, field.examined_mm2, settings.level)
+    scale_doubt = scale_warning(
+        detections.loc[are_spores, "length_um"], um_per_px=field.calibration.um_per_px
+    )
     row = _known_row(photo, field)
     row.update(
         status=COUNTED,
@@ -102,7 +105,7 @@ def counted_summary(
         intact=intact,
         damaged=damaged,
         fragment=int((states == FRAGMENT).sum()),
-        warning=scale_warning(detections.loc[are_spores, "length_um"].to_numpy()) or "",
+        warning="; ".join(filter(None, (*field.calibration.notes, scale_doubt))),
     )
     return row
 
@@ -144,6 +147,6 @@ def _known_row(photo: Photo, field: Field) -> dict[str, Any]:
         examined_mm2=field.examined_mm2,
         notes="; ".join((*photo.notes, *field.notes)),
         sha256=photo.sha256,
-        **{name: value for name, value in field.fitness.measures.items()},
     )
-    return row
+    measures = field.fitness.measures
+    return row | {name: value for name, value in measures.items() if name not in row}

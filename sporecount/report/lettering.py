@@ -44,7 +44,9 @@ def drawable(text: str) -> str:
         letter if _has_shape(letter) else unicodedata.normalize("NFKD", letter) for letter in text
     )
     return "".join(
-        letter if _has_shape(letter) else "?" for letter in bare if not unicodedata.combining(letter)
+        letter if _has_shape(letter) else "?"
+        for letter in bare
+        if not unicodedata.combining(letter)
     )
 
 
@@ -88,6 +90,4 @@ def _has_shape(letter: str) -> bool:
     # A private character nobody designs: its shape is the font's "no such letter".
     missing = letters.getmask("\U0010fffd")
     found = letters.getmask(letter)
-    return letter.isprintable() and (
-        found.size != missing.size or bytes(found) != bytes(missing)
-    )
+    return letter.isprintable() and (found.size != missing.size or bytes(found) != bytes(missing))

@@ -91,7 +91,7 @@ def _resized(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
     if zoom == 1.0:
         return pixels.copy(), 1.0
     size = (max(1, round(pixels.shape[1] * zoom)), max(1, round(pixels.shape[0] * zoom)))
-    return cv2.resize(pixels, size, interpolation=method), zoom
+    return np.asarray(cv2.resize(pixels, size, interpolation=method), np.uint8), zoom
 
 
 def _draw_detections(
@@ -113,9 +113,7 @@ def _draw_detections(
 
 def _edges(examined: NDArray[np.bool_], shape: tuple[int, ...]) -> list[NDArray[np.float64]]:
     """Return the edges of the examined area, in pixels of the marked copy."""
-    found, _ = cv2.findContours(
-        examined.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE
-    )
+    found, _ = cv2.findContours(examined.astype(np.uint8), cv2.RETR_CCOMP, cv2.CHAIN_APPROX_SIMPLE)
     scale = np.array([shape[1] / examined.shape[1], shape[0] / examined.shape[0]])
     rings = [ring.reshape(-1, 2).astype(float) for ring in found]
     return [(ring + 0.5) * scale - 0.5 for ring in rings if len(ring) > 2]

@@ -79,8 +79,8 @@ def _result_lines(summary: Mapping[str, Any], lower_bounds: Sequence[int]) -> li
         _Line(
             f"{spores} spore{'' if spores == 1 else 's'}  ·  "
             f"{summary['spores_low']} to {summary['spores_high']} are likely here  ·  "
-    X
-            f" ({class_range(load, lower_bounds)})",
+            f"{'' if heaviest else 'at least '}load class {load} "
+            f"({class_range(load, lower_bounds)})",
             1.4,
             _INK,
         ),
@@ -118,7 +118,8 @@ def footer(
     letters, row = font(round(0.9 * size)), 2 * size
     entries = _entries(summary, edge=edge)
     places, x, y = [], float(size), float(row)
-    bar_px = 0 if px_per_um is None else round(round_length_um(width_px / 5 / px_per_um) * px_per_um)
+    bar_um = round_length_um(width_px / 5 / px_per_um) if px_per_um else 0.0
+    bar_px = round(bar_um * px_per_um) if px_per_um else 0
     right = width_px - (bar_px + 2 * size if bar_px else size)
     for text, _ in entries:
         wide = 2.6 * size + width(text, letters)
@@ -130,8 +131,8 @@ def footer(
     draw = ImageDraw.Draw(strip)
     for (text, _), (x, y) in zip(entries, places, strict=True):
         write(draw, (x + 2.6 * size, y), text, letters, _INK)
-    if bar_px and px_per_um is not None:
-        _bar(draw, (width_px - size - bar_px, row), bar_px, f"{bar_px / px_per_um:.0f} um", size)
+    if bar_px:
+        _bar(draw, (width_px - size - bar_px, row), bar_px, f"{bar_um:g} um", size)
     canvas = np.array(strip)
     for (_, stroke), (x, y) in zip(entries, places, strict=True):
         draw_stroke(canvas, _ellipse(x + 1.1 * size, y, size), stroke, max(2, size / 10))
@@ -151,9 +152,7 @@ def _entries(summary: Mapping[str, Any], *, edge: bool) -> list[tuple[str, Any]]
     return entries + ([("edge of the examined area", EDGE)] if edge else [])
 
 
-def _bar(
-    draw: ImageDraw.ImageDraw, xy: tuple[int, int], length: int, text: str, size: int
-) -> None:
+def _bar(draw: ImageDraw.ImageDraw, xy: tuple[int, int], length: int, text: str, size: int) -> None:
     """Draw a scale bar with its length above it."""
     x, y = xy
     thick = max(3, size // 4)

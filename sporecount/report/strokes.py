@@ -93,9 +93,7 @@ def draw_stroke(
         _triangle(canvas, outline, stroke.colour, core)
 
 
-def _dashes(
-    outline: NDArray[np.float64], dash: float, gap: float
-) -> list[NDArray[np.int32]]:
+def _dashes(outline: NDArray[np.float64], dash: float, gap: float) -> list[NDArray[np.int32]]:
     """Cut a closed outline into evenly spaced dashes, in fixed-point coordinates."""
     if gap == 0.0:
         return [_fixed(outline)]

@@ -1,0 +1,186 @@
+"""Counting many photos at once: one that fails never stops the others."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import threading
+import traceback
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor, as_completed
+from dataclasses import dataclass
+from pathlib import Path
+
+from sporecount.cli.parts import Parts, PhotoResult, part_key
+from sporecount.cli.scales import ScaleRequest
+from sporecount.counting import count_photo
+from sporecount.counts.summary import unreadable_summary
+from sporecount.detect.table import empty_detections
+from sporecount.errors import SporecountError
+from sporecount.photo.folder import PhotoFile
+from sporecount.photo.read import read_photo
+from sporecount.report.files import write_whole
+from sporecount.report.run_record import now
+from sporecount.settings import Settings
+
+#: Reports of photos that failed, within the folder of results.
+PROBLEMS_FILE = "problems.log"
+
+
+@dataclass(frozen=True)
+class Batch:
+    """What is the same for all photos of a run.
+
+    Attributes
+    ----------
+    out : Path
+        Folder of results.
+    scales : ScaleRequest
+        Where each photo's scale comes from.
+    settings : Settings
+        All settings.
+    marked : mapping of str to str
+        Photo name to the path of its marked copy, relative to ``out``; empty
+        where no copies are wanted.
+    afresh : bool
+        Count photos again that are finished already.
+    jobs : int
+        Photos worked on at once.
+    """
+
+    out: Path
+    scales: ScaleRequest
+    settings: Settings
+    marked: Mapping[str, str]
+    afresh: bool = False
+    jobs: int = 1
+
+
+def count_batch(
+    batch: Batch, files: Sequence[PhotoFile], done: Callable[[PhotoResult], None]
+) -> list[PhotoResult]:
+    """Count photos, several at once.
+
+    Parameters
+    ----------
+    batch : Batch
+        What is the same for all.
+    files : sequence of PhotoFile
+        The photos.
+    done : callable
+        Called with each result as it comes.
+
+    Returns
+    -------
+    list of PhotoResult
+        In the order of ``files``.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        On Ctrl-C, once the photos under way are finished and kept. A second
+        Ctrl-C ends the process at once.
+    """
+    problems = Problems(batch.out / PROBLEMS_FILE)
+    results: dict[str, PhotoResult] = {}
+    with ThreadPoolExecutor(batch.jobs, initializer=_one_thread_each(batch.jobs)) as pool:
+        futures: dict[Future[PhotoResult], PhotoFile] = {
+            pool.submit(_count_safely, batch, file, problems): file for file in files
+        }
+        try:
+            for future in as_completed(futures):
+                results[futures[future].name] = future.result()
+                done(future.result())
+        except KeyboardInterrupt:
+            _stop(pool)
+            raise
+    return [results[file.name] for file in files]
+
+
+class Problems:
+    """The log of photos that failed: made only where one does.
+
+    Parameters
+    ----------
+    path : Path
+        The file; one of an earlier run is taken away.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+        self._lock = threading.Lock()
+        path.unlink(missing_ok=True)
+
+    def add(self, name: str, error: Exception) -> None:
+        """Add what went wrong with a photo, with the place in the program."""
+        report = "".join(traceback.format_exception(error))
+        with self._lock, self._path.open("a", encoding="utf-8", newline="\n") as file:
+            file.write(f"{now().isoformat()} {name!r}\n{report}\n")
+
+
+def _count_safely(batch: Batch, file: PhotoFile, problems: Problems) -> PhotoResult:
+    """Count one photo; whatever goes wrong becomes its row."""
+    try:
+        return _count_or_recall(batch, file)
+    except Exception as error:  # one photo must not stop the others
+        problems.add(file.name, error)
+        if isinstance(error, SporecountError):
+            reason = f"{error.wrong}; {error.remedy}"
+        else:
+            reason = f"it could not be worked on ({type(error).__name__}); see {PROBLEMS_FILE}"
+        return PhotoResult(unreadable_summary(file.name, reason), empty_detections())
+
+
+def _count_or_recall(batch: Batch, file: PhotoFile) -> PhotoResult:
+    """Count one photo, or return its result where it is finished already."""
+    parts, marked = Parts(batch.out), batch.marked.get(file.name)
+    key = part_key(_sha256(file.path), batch.scales.asked(file.name), batch.settings)
+    kept = None if batch.afresh else parts.load(key, marked)
+    if kept is not None:
+        return PhotoResult({**kept.summary, "photo": file.name}, kept.detections)
+    photo = read_photo(file.path, file.name)
+    counted = count_photo(photo, batch.scales.choose(photo), batch.settings)
+    if marked is not None:
+        from sporecount.report.marked import draw_marked, jpeg_bytes
+
+        picture = draw_marked(
+            photo.pixels,
+            counted.detections,
+            counted.summary,
+            examined=counted.field.examined,
+            lower_bounds=batch.settings.count.class_lower_bounds,
+        )
+        write_whole(batch.out / marked, jpeg_bytes(picture))
+    result = PhotoResult(counted.summary, counted.detections)
+    parts.save(key, result, marked)
+    return result
+
+
+def _sha256(path: Path) -> str:
+    """Hash a file; an unreadable one is left to the reader, which says why."""
+    try:
+        with path.open("rb") as file:
+            return hashlib.file_digest(file, "sha256").hexdigest()
+    except OSError:
+        return ""
+
+
+def _one_thread_each(jobs: int) -> Callable[[], None] | None:
+    """Keep the picture library from starting threads of its own beside the jobs."""
+    if jobs == 1:
+        return None
+
+    def one_thread() -> None:
+        import cv2
+
+        cv2.setNumThreads(1)
+
+    return one_thread
+
+
+def _stop(pool: ThreadPoolExecutor) -> None:
+    """Drop the photos not begun and let those under way finish."""
+    try:
+        pool.shutdown(wait=True, cancel_futures=True)
+    except KeyboardInterrupt:
+        os._exit(130)

@@ -1,0 +1,118 @@
+"""The commands, their options and their help; the work is imported when it is asked for."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+from typing import Any
+
+import click
+
+from sporecount import __version__
+from sporecount.cli.edge import one_line_errors
+from sporecount.cli.exit_codes import exit_codes_text
+
+_FOLDER = click.Path(file_okay=False, path_type=Path)
+_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+_NEW_FILE = click.Path(dir_okay=False, path_type=Path)
+
+_MAIN_EXAMPLES = (
+    "sporecount count photos --um-per-px 0.65 --out results",
+    'sporecount calibrate micrometer.jpg --division-um 10 --save "10x"',
+    'sporecount count photos --calibration "10x" --out results',
+)
+_COUNT_EXAMPLES = (
+    "sporecount count photos --um-per-px 0.65 --out results",
+    "sporecount count photos --sheet photos.csv --out results",
+    "sporecount count phone --field-number 18 --objective 10 --out results",
+    'sporecount count a.jpg b.tif --calibration "10x" --no-marked --out results',
+)
+_CALIBRATE_EXAMPLES = (
+    "sporecount calibrate micrometer.jpg",
+    'sporecount calibrate micrometer.jpg --division-um 10 --save "10x" --marked lines.jpg',
+)
+_CALIBRATIONS_EXAMPLES = ("sporecount calibrations",)
+
+
+def _epilog(*examples: str, codes: bool = True) -> str:
+    """Return the end of a help text: examples and exit codes, line by line."""
+    # The mark tells click to leave the lines of a paragraph as they are.
+    text = "\b\nExamples:\n" + "\n".join(f"  {example}" for example in examples)
+    return text + (f"\n\n\b\nExit codes:\n{exit_codes_text()}" if codes else "")
+
+
+@click.group(
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 88},
+    epilog=_epilog(*_MAIN_EXAMPLES),
+)
+@click.version_option(__version__, message="%(prog)s %(version)s")
+def main() -> None:
+    """Count the spores of a butterfly parasite on photos of tape samples."""
+
+
+@main.command(epilog=_epilog(*_COUNT_EXAMPLES))
+@click.argument(
+    "paths",
+    nargs=-1,
+    required=True,
+    metavar="PATH...",
+    type=click.Path(exists=True, path_type=Path),
+)
+@click.option("--out", required=True, type=_FOLDER, help="Folder for the results.")
+@click.option("--um-per-px", type=float, help="Scale of all photos, micrometres per pixel.")
+@click.option("--sheet", type=_FILE, help="CSV with a row for each photo: scale, sample, arm.")
+@click.option("--calibration", help="Name of a scale saved by `sporecount calibrate --save`.")
+@click.option("--field-number", type=float, help="Field number of the eyepiece, mm.")
+@click.option("--objective", type=float, help="Magnification of the objective.")
+@click.option("--settings", "settings_file", type=_FILE, help="TOML file of settings.")
+@click.option("--no-marked", is_flag=True, help="Make no marked copies of the photos.")
+@click.option(
+    "--jobs",
+    type=click.IntRange(min=1),
+    default=min(4, os.cpu_count() or 1),
+    show_default=True,
+    help="Photos to work on at once.",
+)
+@click.option("--afresh", is_flag=True, help="Count photos again that are finished already.")
+@one_line_errors
+def count(**options: Any) -> int:
+    """Count the spores on photos.
+
+    PATH is a photo or a folder of photos, with its subfolders. The results are
+    detections.csv, photos.csv, run.json and marked copies of the photos. A run
+    that was stopped goes on when the same command is given again.
+    """
+    from sporecount.cli.count_run import CountOptions, run_count
+
+    return run_count(CountOptions(**options))
+
+
+@main.command(epilog=_epilog(*_CALIBRATE_EXAMPLES))
+@click.argument("photo", type=_FILE)
+@click.option(
+    "--division-um",
+    type=float,
+    default=10.0,
+    show_default=True,
+    help="Distance of neighbouring lines of the micrometer, um.",
+)
+@click.option("--save", "save_as", metavar="NAME", help="Save the scale under this name.")
+@click.option("--replace", is_flag=True, help="Replace a saved scale of the same name.")
+@click.option("--marked", type=_NEW_FILE, help="Picture (JPEG) of the lines that were found.")
+@one_line_errors
+def calibrate(
+    photo: Path, division_um: float, save_as: str | None, replace: bool, marked: Path | None
+) -> int:
+    """Find micrometres per pixel from a photo of a stage micrometer."""
+    from sporecount.cli.calibrate_run import run_calibrate
+
+    return run_calibrate(photo, division_um, save_as=save_as, replace=replace, marked=marked)
+
+
+@main.command(epilog=_epilog(*_CALIBRATIONS_EXAMPLES, codes=False))
+@one_line_errors
+def calibrations() -> int:
+    """List the saved scales."""
+    from sporecount.cli.calibrate_run import list_calibrations
+
+    return list_calibrations()

@@ -1,0 +1,174 @@
+"""What `sporecount count` does: check first, then count, then write."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+
+from sporecount.cli.batch import Batch, count_batch
+from sporecount.cli.edge import one_line
+from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, STOPPED
+from sporecount.cli.parts import PhotoResult
+from sporecount.cli.progress import progress
+from sporecount.cli.scales import ScaleRequest
+from sporecount.cli.settings_file import read_settings
+from sporecount.counts.summary import COUNTED, SUMMARY_COLUMNS
+from sporecount.photo.folder import PhotoFile, find_photos
+from sporecount.photo.sheet import Sheet
+from sporecount.report.files import write_whole
+from sporecount.report.names import marked_names
+from sporecount.report.overview import print_overview
+from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
+from sporecount.report.tables import detections_csv, photos_csv
+from sporecount.scale.eyepiece import Eyepiece
+from sporecount.settings import Settings
+
+DETECTIONS_FILE, PHOTOS_FILE, MARKED_FOLDER = "detections.csv", "photos.csv", "marked"
+
+#: Columns of a sheet that say nothing about the sample, or are in photos.csv by other ways.
+_SHEET_ONLY = ("row", "photo", "um_per_px", "calibration")
+
+
+@dataclass(frozen=True)
+class CountOptions:
+    """Options of `sporecount count`, as given."""
+
+    paths: tuple[Path, ...]
+    out: Path
+    um_per_px: float | None = None
+    sheet: Path | None = None
+    calibration: str | None = None
+    field_number: float | None = None
+    objective: float | None = None
+    settings_file: Path | None = None
+    no_marked: bool = False
+    jobs: int = 1
+    afresh: bool = False
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the options for the record of the run."""
+        known = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        return {**known, "paths": [str(path) for path in self.paths]}
+
+
+def run_count(options: CountOptions) -> int:
+    """Count photos and write all results; return the exit code."""
+    settings = read_settings(options.settings_file) if options.settings_file else Settings()
+    files = find_photos(options.paths)
+    _check_out(options, files)
+    sheet_rows = _sheet_rows(options.sheet, files)
+    scales = _scale_request(options, sheet_rows)
+    scales.check(files)
+
+    start = RunStart(options.as_dict(), settings, len(files), now())
+    # Written first: from here on the folder is known to hold results, not photos.
+    write_whole(options.out / RUN_FILE, run_record(start).encode())
+    copies = {} if options.no_marked else marked_names(file.name for file in files)
+    batch = Batch(
+        out=options.out,
+        scales=scales,
+        settings=settings,
+        marked={name: f"{MARKED_FOLDER}/{copy}" for name, copy in copies.items()},
+        afresh=options.afresh,
+        jobs=min(options.jobs, len(files)),
+    )
+    try:
+        with progress(len(files)) as step:
+            results = count_batch(batch, files, step)
+    except KeyboardInterrupt:
+        click.echo(
+            "Stopped. The photos that are done are kept: the same command goes on from there.",
+            err=True,
+        )
+        return STOPPED
+    rows = [_with_sheet(result.summary, sheet_rows) for result in results]
+    _write_tables(options.out, results, rows)
+    write_whole(options.out / RUN_FILE, run_record(start, rows, now()).encode())
+    _print(rows, options.out)
+    return DONE if all(row["status"] == COUNTED for row in rows) else NOT_ALL_COUNTED
+
+
+def _scale_request(
+    options: CountOptions, sheet_rows: Mapping[str, Mapping[str, Any]]
+) -> ScaleRequest:
+    if (options.field_number is None) != (options.objective is None):
+        raise click.UsageError("--field-number and --objective are given together or not at all.")
+    if options.um_per_px is not None and not (
+        math.isfinite(options.um_per_px) and options.um_per_px > 0
+    ):
+        raise click.BadParameter(
+            "a scale is a positive number of micrometres per pixel, such as 0.65.",
+            param_hint="--um-per-px",
+        )
+    eyepiece = None
+    if options.field_number is not None and options.objective is not None:
+        eyepiece = Eyepiece(options.field_number, options.objective)
+    return ScaleRequest(options.um_per_px, options.calibration, eyepiece, sheet_rows)
+
+
+def _check_out(options: CountOptions, files: Sequence[PhotoFile]) -> None:
+    """Refuse a folder for results in which photos or another's tables would be mixed up."""
+    out = options.out.resolve()
+    if any(file.path.resolve().parent == out for file in files) or out in {
+        path.resolve() for path in options.paths
+    }:
+        raise click.BadParameter(
+            f"{options.out} is a folder of photos; name another, such as {options.out / 'results'}",
+            param_hint="--out",
+        )
+    if not (options.out / RUN_FILE).exists():
+        for name in (DETECTIONS_FILE, PHOTOS_FILE):
+            if (options.out / name).exists():
+                raise click.BadParameter(
+                    f"{options.out / name} is there already and not from an earlier run; "
+                    "name another folder",
+                    param_hint="--out",
+                )
+
+
+def _sheet_rows(sheet: Path | None, files: Sequence[PhotoFile]) -> dict[str, dict[str, Any]]:
+    if sheet is None:
+        return {}
+    match = Sheet.read(sheet).match(file.name for file in files)
+    for names, what in (
+        (match.missing, "in the sheet but not among the photos"),
+        (match.unlisted, "not in the sheet"),
+    ):
+        if names:
+            shown = ", ".join(names[:3]) + (f" and {len(names) - 3} more" if names[3:] else "")
+            click.echo(one_line(f"Note: {what}: {shown}"), err=True)
+    return match.rows
+
+
+def _with_sheet(
+    summary: Mapping[str, Any], sheet_rows: Mapping[str, Mapping[str, Any]]
+) -> dict[str, Any]:
+    """Put what the sheet says of a photo between its results and its measures."""
+    row = {name: summary[name] for name in SUMMARY_COLUMNS}
+    for name, value in sheet_rows.get(summary["photo"], {}).items():
+        if name not in _SHEET_ONLY:
+            row[f"sheet_{name}" if name in summary else name] = value
+    return {**row, **summary}
+
+
+def _write_tables(
+    out: Path, results: Sequence[PhotoResult], rows: Sequence[Mapping[str, Any]]
+) -> None:
+    tables = ((result.summary["photo"], result.detections) for result in results)
+    write_whole(out / DETECTIONS_FILE, detections_csv(tables).encode())
+    write_whole(out / PHOTOS_FILE, photos_csv(rows).encode())
+
+
+def _print(rows: Sequence[Mapping[str, Any]], out: Path) -> None:
+    from rich.console import Console
+
+    console = Console(highlight=False, soft_wrap=False)
+    if not console.is_terminal:
+        console = Console(highlight=False, width=80, color_system=None)
+    print_overview(console, rows)
+    click.echo(one_line(f"Results: {out}"))

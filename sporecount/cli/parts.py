@@ -1,0 +1,127 @@
+"""Finished photos, kept so that a run that was stopped goes on where it was.
+
+One file for each photo, named by everything that can change its result: the
+photo's bytes, the scale asked for, the settings, the detector's rates and the
+version of the program.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sporecount import __version__
+from sporecount.counts.rates import load_rates
+from sporecount.detect.table import COLUMNS
+from sporecount.report.files import write_whole
+from sporecount.settings import Settings
+
+#: Folder of finished photos, within the folder of results.
+PARTS_FOLDER = ".sporecount-parts"
+
+
+@dataclass(frozen=True, eq=False)
+class PhotoResult:
+    """What is kept of one photo.
+
+    Attributes
+    ----------
+    summary : dict
+        Its row of ``photos.csv``.
+    detections : DataFrame
+        Its detections.
+    """
+
+    summary: dict[str, Any]
+    detections: pd.DataFrame
+
+
+def part_key(sha256: str, scale_asked: Mapping[str, Any], settings: Settings) -> str:
+    """Return a name for a result that changes with anything that can change the result."""
+    everything = {
+        "photo": sha256,
+        "scale": dict(scale_asked),
+        "settings": settings.as_dict(),
+        "rates": asdict(load_rates()),
+        "version": __version__,
+    }
+    text = json.dumps(everything, sort_keys=True, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+class Parts:
+    """The finished photos in one folder of results.
+
+    Parameters
+    ----------
+    out : Path
+        Folder of results.
+    """
+
+    def __init__(self, out: Path) -> None:
+        self._out = out
+
+    def load(self, key: str, marked: str | None) -> PhotoResult | None:
+        """Return a finished photo, or None where it must be counted (again).
+
+        Parameters
+        ----------
+        key : str
+            From :func:`part_key`.
+        marked : str or None
+            Path of the marked copy that is wanted, relative to the folder of
+            results: a result whose copy is gone or was changed is not finished.
+        """
+        try:
+            kept = json.loads(self._path(key).read_text("utf-8"))
+            if marked is not None and kept["marked"] != self._stamp(marked):
+                return None
+            return PhotoResult(kept["summary"], _table(kept["detections"]))
+        except (OSError, ValueError, KeyError, TypeError):
+            return None
+
+    def save(self, key: str, result: PhotoResult, marked: str | None) -> None:
+        """Keep a finished photo."""
+        kept = {
+            "summary": result.summary,
+            "detections": {
+                name: [_plain(value) for value in result.detections[name]] for name in COLUMNS
+            },
+            "marked": None if marked is None else self._stamp(marked),
+        }
+        write_whole(self._path(key), json.dumps(kept, default=_plain).encode())
+
+    def _path(self, key: str) -> Path:
+        return self._out / PARTS_FOLDER / f"{key}.json"
+
+    def _stamp(self, marked: str) -> list[Any]:
+        """Tell one version of a marked copy from another without reading it."""
+        found = (self._out / marked).stat()
+        return [marked, found.st_size, found.st_mtime_ns]
+
+
+def _table(columns: Mapping[str, list[Any]]) -> pd.DataFrame:
+    table = pd.DataFrame(
+        {
+            name: pd.Series(
+                [np.array(value, float).reshape(-1, 2) for value in columns[name]]
+                if name == "outline_px"
+                else columns[name],
+                dtype=kind,
+            )
+            for name, kind in COLUMNS.items()
+        }
+    )
+    return table
+
+
+def _plain(value: Any) -> Any:
+    """Turn numpy values into what JSON knows."""
+    return value.tolist() if isinstance(value, (np.ndarray, np.generic)) else value
