@@ -89,7 +89,7 @@ def random_camera(rng: np.random.Generator) -> CameraPlan:
     return CameraPlan(
         sensor_scale=scale,
         resize=resize,
-        exposure=float(np.clip(rng.normal(0.75, 0.22), 0.12, 1.5)),
+        exposure=float(np.clip(rng.normal(0.7, 0.2), 0.12, 1.4)),
         white_balance=(float(balance[0]), float(balance[1]), float(balance[2])),
         shot=float(np.exp(rng.normal(np.log(0.015), 0.8))),
         read=float(np.exp(rng.normal(np.log(0.004), 0.8))),
@@ -127,12 +127,12 @@ def develop(rng: np.random.Generator, exposed: NDArray[np.float32], plan: Camera
     """Return the camera's own 8-bit picture, shape (h, w, 3), at the sensor's size."""
     picture = _with_noise(rng, exposed, plan)
     if plan.soften_px > 0.2:
-        picture = cv2.GaussianBlur(picture, (0, 0), plan.soften_px)
+        picture = np.asarray(cv2.GaussianBlur(picture, (0, 0), plan.soften_px), np.float32)
     if plan.smear > 0:
         smooth = cv2.medianBlur(np.asarray(picture, np.float32), 5)
         picture = picture + np.float32(plan.smear) * (smooth - picture)
     picture = (picture - np.float32(plan.black)) / np.float32(1 - plan.black)
-    picture = cv2.pow(np.clip(picture, 0, 1), 1 / plan.gamma)
+    picture = np.asarray(cv2.pow(np.clip(picture, 0, 1), 1 / plan.gamma), np.float32)
     picture = (picture - 0.5) * np.float32(plan.contrast) + 0.5
     if plan.saturation != 1:
         grey = picture @ np.array([0.299, 0.587, 0.114], np.float32)
@@ -170,7 +170,7 @@ def _with_noise(
     """Return the picture with noise that grows with the root of the light."""
     noise = rng.standard_normal(exposed.shape, dtype=np.float32)
     if plan.noise_grain_px > 0.2:
-        noise = cv2.GaussianBlur(noise, (0, 0), plan.noise_grain_px)
+        noise = np.asarray(cv2.GaussianBlur(noise, (0, 0), plan.noise_grain_px), np.float32)
         # Keep the deviation: blurring white noise divides it by about 2 sqrt(pi) sigma.
         noise *= np.float32(max(1.0, 2 * np.sqrt(np.pi) * plan.noise_grain_px))
     spread = np.sqrt(np.float32(plan.shot**2) * exposed + np.float32(plan.read**2))

@@ -26,13 +26,15 @@ def smooth_field(
     >>> smooth_field(np.random.default_rng(1), (30, 40), 5.0).shape
     (30, 40)
     """
-    grain_px = max(1.0, grain_px)
-    small = [max(2, int(np.ceil(n / grain_px)) + 2) for n in shape]
-    seed = rng.standard_normal(small, dtype=np.float32)
-    # Cubic interpolation of white noise keeps about 0.65 of its deviation.
-    wide = cv2.resize(
-        seed,
-        (int(small[1] * grain_px) + 1, int(small[0] * grain_px) + 1),
-        interpolation=cv2.INTER_CUBIC,
-    )
-    return np.asarray(wide[: shape[0], : shape[1]], np.float32) / np.float32(0.75)
+    # Blurred white noise on a coarse grid: the blur hides the grid.
+    step = max(1.0, grain_px / 3)
+    small = [int(np.ceil(n / step)) + 2 for n in shape]
+    sigma = max(0.3, grain_px / step / 2)
+    reach = int(np.ceil(3 * sigma))
+    seed = rng.standard_normal([n + 2 * reach for n in small], dtype=np.float32)
+    seed = cv2.GaussianBlur(seed, (0, 0), sigma)[reach:-reach, reach:-reach]
+    size = (int(small[1] * step) + 1, int(small[0] * step) + 1)
+    wide = cv2.resize(seed, size, interpolation=cv2.INTER_LINEAR)
+    # Blurring white noise divides its deviation by 2 sqrt(pi) sigma.
+    lost = max(1.0, 2 * np.sqrt(np.pi) * sigma)
+    return np.asarray(wide[: shape[0], : shape[1]], np.float32) * np.float32(lost)

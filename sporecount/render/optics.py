@@ -61,11 +61,12 @@ def through_lens(image: NDArray[np.float32], plan: OpticsPlan) -> NDArray[np.flo
     """Return the picture, shape (h, w, 3) or (h, w), as the lens forms it."""
     out = image
     if plan.blur_px >= 0.15:
-        out = cv2.GaussianBlur(out, (0, 0), plan.blur_px)
+        out = np.asarray(cv2.GaussianBlur(out, (0, 0), plan.blur_px), np.float32)
     if plan.corner_blur > 0.2:
         out = _corner_blur(out, plan.corner_blur)
     if plan.motion_px >= 1:
-        out = cv2.filter2D(out, -1, _shake(plan.motion_px, plan.motion_deg))
+        kernel = _shake(plan.motion_px, plan.motion_deg)
+        out = np.asarray(cv2.filter2D(out, -1, kernel), np.float32)
     if image.ndim == 3 and _has_colour_error(plan):
         out = _colour_error(out, plan)
     if plan.distortion != 0:

@@ -104,7 +104,7 @@ class _Waves:
             wave = scipy.fft.ifft2(spectrum * transfer, overwrite_x=True)
             wave = wave[self.pad : self.pad + self.shape[0], self.pad : self.pad + self.shape[1]]
             total += wave.real**2 + wave.imag**2
-        grey = blur(total / DIRECTIONS, self.sigma_px)
+        grey = blur(total / np.float32(DIRECTIONS), self.sigma_px)
         tint = transmit(blur(density - mean[..., None], 0.3 / self.um_per_px + self.sigma_px))
         return np.clip(grey, 0, 4)[..., None] * tint
 
