@@ -109,25 +109,18 @@ def _fine_steps(count: int, fold: int, centre_px: float) -> Image:
 
 
 def turned(rng: np.random.Generator, um_per_px: float, flat: Canvas, density: Image) -> Picture:
-    """Turn a density drawn on an upright canvas by a random angle, and average it down.
+    """Turn a density drawn on an upright canvas by a random angle, averaged down first.
 
     Long objects are cheaper to draw upright: their turned patch is mostly empty.
     """
-    rows, columns = flat.shape
-    half_u, half_v = columns * flat.step_um / 2, rows * flat.step_um / 2
+    upright, origin = flat.finish(density)
+    half_u, half_v = upright.shape[1] * um_per_px / 2, upright.shape[0] * um_per_px / 2
     angle = float(rng.uniform(0.0, 2.0 * np.pi))
     cos, sin = np.cos(angle), np.sin(angle)
-    fold, step = flat.fold, flat.step_um
     half_x = int(np.ceil((abs(cos) * half_u + abs(sin) * half_v) / um_per_px)) + 2
     half_y = int(np.ceil((abs(sin) * half_u + abs(cos) * half_v) / um_per_px)) + 2
     centre = (half_x + float(rng.uniform(-0.5, 0.5)), half_y + float(rng.uniform(-0.5, 0.5)))
-    to = np.array([(centre[0] + 0.5) * fold - 0.5, (centre[1] + 0.5) * fold - 0.5])
-    origin = np.array(
-        [(flat.centre_px[0] + 0.5) * fold - 0.5, (flat.centre_px[1] + 0.5) * fold - 0.5]
-    )
     turn = np.array([[cos, -sin], [sin, cos]])
-    matrix = np.hstack([turn, (to - turn @ origin)[:, None]])
-    size = ((2 * half_x + 1) * fold, (2 * half_y + 1) * fold)
-    big = cv2.warpAffine(density, matrix, size, flags=cv2.INTER_LINEAR)
-    blank = np.empty((size[1], size[0]), np.float32)
-    return Canvas(blank, blank, step, fold, centre).finish(big)
+    matrix = np.hstack([turn, (np.array(centre) - turn @ np.array(origin))[:, None]])
+    size = (2 * half_x + 1, 2 * half_y + 1)
+    return clear_border(cv2.warpAffine(upright, matrix, size, flags=cv2.INTER_LINEAR)), centre

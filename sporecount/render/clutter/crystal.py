@@ -23,7 +23,13 @@ from sporecount.render.clutter.paint import (
 FAMILY = "crystal"
 
 Points = NDArray[np.float64]
-COLOURS: dict[str, float] = {"grey": 0.75, "yellow": 0.08, "amber": 0.08, "bluish": 0.05, "brown": 0.04}
+COLOURS: dict[str, float] = {
+    "grey": 0.75,
+    "yellow": 0.08,
+    "amber": 0.08,
+    "bluish": 0.05,
+    "brown": 0.04,
+}
 
 
 def _facets(canvas: Canvas, faces: list[Points], tones: NDArray[np.float64]) -> Image:
@@ -45,9 +51,7 @@ def _bevelled(
     canvas = make_canvas(rng, um_per_px, float(half[0]), float(half[1]))
     top = outline * inner + rng.normal(0.0, shift * size, 2)
     around = np.roll(np.arange(len(outline)), -1)
-    faces = [
-        np.array([outline[i], outline[j], top[j], top[i]]) for i, j in enumerate(around)
-    ]
+    faces = [np.array([outline[i], outline[j], top[j], top[i]]) for i, j in enumerate(around)]
     strength = log_uniform(rng, 0.06, 0.9)
     tones = strength * rng.normal(0.35, 0.6, len(faces)).clip(-0.6, 1.6)
     shade = _facets(canvas, [*faces, top], np.append(tones, strength * rng.normal(0.0, 0.15)))
@@ -56,7 +60,7 @@ def _bevelled(
     edge = bump(away + np.float32(0.4), rng.uniform(0.3, 0.8)) * np.float32(rng.uniform(0.0, 0.9))
     halo = bump(away - np.float32(0.9), rng.uniform(0.4, 1.0)) * np.float32(rng.uniform(0.0, 0.15))
     flaws = np.clip(noise(rng, canvas, max(0.12 * size, 1.0), 2) - 0.9, 0.0, None)
-    shade = shade + body * flaws * np.float32(rng.choice([0.0, 0.3]) * strength)
+    shade = shade * body + body * flaws * np.float32(rng.choice([0.0, 0.3]) * strength)
     cast = colour(body * np.float32(rng.choice([0.0, 0.05, 0.2])), tint(rng, COLOURS))
     return canvas.finish(cast + colour(shade + edge - halo, tint(rng, "grey")))
 

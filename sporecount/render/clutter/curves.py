@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -54,7 +56,7 @@ def along_curve(
     reach = reach_um / canvas.step_um
     rows, columns = canvas.shape
     gone = 0.0
-    for (ax, ay), (bx, by) in zip(corners[:-1], corners[1:], strict=True):
+    for (ax, ay), (bx, by) in pairwise(corners):
         left, right = int(max(min(ax, bx) - reach, 0)), int(min(max(ax, bx) + reach + 2, columns))
         top, bottom = int(max(min(ay, by) - reach, 0)), int(min(max(ay, by) + reach + 2, rows))
         length = float(np.hypot(bx - ax, by - ay))

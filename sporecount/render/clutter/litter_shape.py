@@ -195,7 +195,9 @@ def draw_letter(rng: np.random.Generator, um_per_px: float) -> Picture:
     name = list(strokes)[int(rng.integers(0, len(strokes)))]
     half = size * rng.uniform(0.05, 0.13)
     shrink = 1.0 - 2.0 * half / size
-    lines = [np.array(s) * shrink + rng.normal(0.0, 0.03 * size, (len(s), 2)) for s in strokes[name]]
+    lines = [
+        np.array(s) * shrink + rng.normal(0.0, 0.03 * size, (len(s), 2)) for s in strokes[name]
+    ]
     return _from_curve(rng, um_per_px, lines, half)
 
 

@@ -155,7 +155,9 @@ def draw_slim_rod(rng: np.random.Generator, um_per_px: float) -> Picture:
 
 def draw_plain_disc(rng: np.random.Generator, um_per_px: float) -> Picture:
     """Draw a disc 10 to 14 um across."""
-    return _wrong_ellipse(rng, um_per_px, rng.uniform(10.0, 14.0), rng.uniform(0.93, 1.0), (1.8, 2.3))
+    return _wrong_ellipse(
+        rng, um_per_px, rng.uniform(10.0, 14.0), rng.uniform(0.93, 1.0), (1.8, 2.3)
+    )
 
 
 KINDS = (

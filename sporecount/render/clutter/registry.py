@@ -7,6 +7,8 @@ import numpy as np
 from sporecount.errors import SettingsError
 from sporecount.render.clutter import (
     crystal,
+    cuticle,
+    fibres,
     litter_cluster,
     litter_noise,
     litter_shape,
@@ -21,8 +23,10 @@ from sporecount.render.drawn import Drawn
 
 _FILES = (
     scales,
+    fibres,
     round_things,
     crystal,
+    cuticle,
     mould,
     litter_noise,
     litter_shape,
@@ -31,11 +35,7 @@ _FILES = (
 )
 
 #: Every kind by its name.
-KINDS: dict[str, ClutterKind] = {
-    kind.name: kind
-    for module in _FILES
-    for kind in module.KINDS
-}
+KINDS: dict[str, ClutterKind] = {kind.name: kind for module in _FILES for kind in module.KINDS}
 
 #: Every family, in the order of their files.
 FAMILIES: tuple[str, ...] = tuple(dict.fromkeys(kind.family for kind in KINDS.values()))

@@ -25,10 +25,10 @@ FAMILY = "scales"
 SCALE_FINE_UM = 0.5
 #: Tints of a scale and their strengths (optical density): black, orange, brown, pale, clear.
 COATS: tuple[tuple[str, float, float, float], ...] = (
-    ("black", 0.5, 1.5, 0.22),
-    ("dark brown", 0.3, 1.2, 0.2),
-    ("brown", 0.15, 0.9, 0.15),
-    ("amber", 0.2, 0.9, 0.2),
+    ("black", 0.4, 1.3, 0.18),
+    ("dark brown", 0.3, 1.1, 0.18),
+    ("brown", 0.15, 0.9, 0.16),
+    ("amber", 0.2, 1.0, 0.25),
     ("yellow", 0.08, 0.4, 0.08),
     ("grey", 0.04, 0.2, 0.15),
 )
@@ -79,7 +79,9 @@ def _blade_depth(
     place = np.clip(u / np.float32(length_um) + np.float32(0.5), 0.0, 1.0)
     shoulder, waist = rng.uniform(0.15, 0.9), rng.uniform(0.0, 0.45)
     # Power 0.5 makes a round base, 1 a wedge.
-    rise = np.clip(place / np.float32(shoulder), 0.0, 1.0) ** np.float32(rng.uniform(0.35, 1.0))
+    rise = np.clip(place / np.float32(shoulder), 0.0, 1.0) ** np.float32(
+        rng.choice([0.3, 0.5, 0.75, 1.0])
+    )
     fall = np.clip((place - np.float32(shoulder)) / np.float32(max(1.0 - shoulder, 0.1)), 0.0, 1.0)
     half = np.float32(half_um) * rise * (np.float32(1.0) - np.float32(waist) * fall * fall)
     half = half.astype(np.float32)
@@ -144,7 +146,7 @@ def _draw_blade(
         line = line - np.float32(rng.uniform(-0.3, 0.6) * half_um)
         tone = tone * (1.0 - step_up(line, 1.0)) * (1.0 + step_up(line + rng.uniform(4, 15), 1.0))
         tone = tone + bump(line, 0.8) * cover
-    if rng.random() < 0.85:
+    if not folded and rng.random() < 0.85:
         tone = np.maximum(tone, np.float32(0.9) * _stalk(rng, canvas, length, stalk) * kept)
     place = np.clip(canvas.u_um / np.float32(length) + np.float32(0.5), 0.0, 1.0)
     tone = tone * np.float32(coat.strength) * (1 + np.float32(rng.uniform(-0.5, 0.5)) * place)
