@@ -91,11 +91,10 @@ def finish(draft: Draft, state: str, style: str) -> DrawnSpore:
     factor = bench.factor
     rows, columns = draft.cover.shape
     coarse = (columns // factor, rows // factor)
-    density = (
-        cv2.resize(draft.density, coarse, interpolation=cv2.INTER_AREA)
-        if factor > 1
-        else draft.density
-    )
+    density = draft.density
+    if factor > 1:
+        averaged = cv2.resize(density, coarse, interpolation=cv2.INTER_AREA)
+        density = averaged.astype(np.float32, copy=False)
     x_fine, y_fine, length_um, width_um, angle_deg, area_um2 = _measure(draft.cover, bench.step_um)
     lag = (factor - 1) / 2.0
     centre = ((x_fine - lag) / factor, (y_fine - lag) / factor)

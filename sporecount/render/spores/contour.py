@@ -13,10 +13,18 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sporecount.render.spores.bench import Bench, Draft, lay_bench
+from sporecount.render.spores.contour_polygon import (
+    Polygon,
+    area,
+    clipped,
+    dashes,
+    draw_outline,
+    ragged,
+    strips,
+)
 from sporecount.render.spores.look import SporeLook
 
-Polygon = NDArray[np.float64]  # (k, 2) in um
-Light = NDArray[np.float32]
+Light = NDArray[np.floating]
 _SHIFT = 6
 _SUPER = 2
 
@@ -37,7 +45,7 @@ class _Paint:
 def whole(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
     """Paint an intact spore."""
     bench = lay_bench(rng, 0.5 * look.length_um + 2.0, um_per_px)
-    return _painted(rng, bench, look, [_outline(rng, look, angle_deg)], _paint_of(rng, look))
+    return _painted(rng, bench, look, [draw_outline(rng, look, angle_deg)], _paint_of(rng, look))
 
 
 def damaged(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
@@ -51,20 +59,20 @@ def damaged(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_d
 
 def shatter(rng: np.random.Generator, um_per_px: float, look: SporeLook) -> list[Draft]:
     """Clip the polygon into pieces, or leave strips of its edge."""
-    outline = _outline(rng, look, float(rng.uniform(0.0, 180.0)))
+    outline = draw_outline(rng, look, float(rng.uniform(0.0, 180.0)))
     paint = _paint_of(rng, look)
-    pieces = _strips(rng, look, outline) if rng.random() < 0.25 else [outline]
+    pieces = strips(rng, look, outline) if rng.random() < 0.25 else [outline]
     wanted = int(rng.integers(2, 8)) if len(pieces) == 1 else len(pieces)
     for _ in range(12):
         if len(pieces) >= wanted:
             break
-        pieces.sort(key=_area)
+        pieces.sort(key=area)
         biggest = pieces.pop()
         normal = rng.uniform(0.0, 2 * np.pi)
         way = np.array([np.cos(normal), np.sin(normal)])
         point = biggest.mean(axis=0) + rng.normal(0.0, 0.8, 2)
-        halves = [_clipped(biggest, point, way), _clipped(biggest, point, -way)]
-        if min(_area(half) for half in halves) < 2.5:
+        halves = [clipped(biggest, point, way), clipped(biggest, point, -way)]
+        if min(area(half) for half in halves) < 2.5:
             pieces.append(biggest)
             continue
         pieces += halves
@@ -75,12 +83,12 @@ def shatter(rng: np.random.Generator, um_per_px: float, look: SporeLook) -> list
         middle = piece.mean(axis=0)
         turn = float(rng.normal(0.0, 0.6))
         spin = np.array([[np.cos(turn), -np.sin(turn)], [np.sin(turn), np.cos(turn)]])
-        torn = _ragged(rng, (piece - middle) @ spin.T)
+        torn = ragged(rng, (piece - middle) @ spin.T)
         bench = lay_bench(rng, float(np.abs(torn).max()) + 1.8, um_per_px)
         draft = _painted(rng, bench, look, [torn], paint)
         if float(draft.cover.sum()) * bench.step_um**2 >= 2.2:
             drafts.append(replace(draft, home_um=(float(middle[0]), float(middle[1]))))
-    return drafts
+    return drafts if len(drafts) > 1 else shatter(rng, um_per_px, look)
 
 
 def _paint_of(rng: np.random.Generator, look: SporeLook) -> _Paint:
@@ -90,107 +98,6 @@ def _paint_of(rng: np.random.Generator, look: SporeLook) -> _Paint:
         shade=str(rng.choice(("flat", "banded", "domed", "lit"), p=(0.25, 0.25, 0.3, 0.2))),
         highlight=str(rng.choice(("none", "spot", "arc", "core"), p=(0.4, 0.2, 0.15, 0.25))),
     )
-
-
-def _outline(
-    rng: np.random.Generator,
-    look: SporeLook,
-    angle_deg: float,
-    rough: float = 1.0,
-    wide: float = 1.0,
-    points: int = 72,
-) -> Polygon:
-    """Run a spline through a few control points, then shake it a little."""
-    half = 0.5 * look.length_um
-    side = half * look.slenderness * wide
-    shoulder = 0.80 - 0.28 * look.tip
-    end = 0.30 * (1.0 - look.tip) + 0.06
-    lean = look.asymmetry
-    x = np.array([1.0, 0.93, 0.55, 0.0, -0.55, -0.93])
-    y = np.array([0.0, end, shoulder * (1 + lean), 1.0, shoulder * (1 - lean), end])
-    upper = np.column_stack([x, y])
-    lower = np.column_stack([-x, -y])
-    knots = np.concatenate([upper, lower]) * (half, side)
-    knots[1:-1] += rng.normal(0.0, 0.012 * half * rough, knots[1:-1].shape)
-    shape = _smooth_through(knots, points)
-    shape[:, 1] += look.bend * look.length_um * ((shape[:, 0] / half) ** 2 - 0.33)
-    for order in (2, 3, 4, 5):
-        phase, size = rng.uniform(0, 6.3), rng.normal(0.0, 0.008 * rough) * half
-        turn = np.arctan2(shape[:, 1], shape[:, 0])
-        push = size * np.sin(order * turn + phase)
-        shape = shape + push[:, None] * np.column_stack([np.cos(turn), np.sin(turn)])
-    angle = np.deg2rad(angle_deg)
-    spin = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
-    return shape @ spin.T
-
-
-def _smooth_through(knots: Polygon, points: int) -> Polygon:
-    """Return a closed Catmull-Rom spline through the knots."""
-    count = len(knots)
-    at = np.linspace(0.0, count, points, endpoint=False)
-    index = at.astype(int)
-    t = (at - index)[:, None]
-    p0, p1 = knots[index - 1], knots[index % count]
-    p2, p3 = knots[(index + 1) % count], knots[(index + 2) % count]
-    return 0.5 * (
-        2 * p1
-        + (p2 - p0) * t
-        + (2 * p0 - 5 * p1 + 4 * p2 - p3) * t**2
-        + (3 * p1 - p0 - 3 * p2 + p3) * t**3
-    )
-
-
-def _area(polygon: Polygon) -> float:
-    if len(polygon) < 3:
-        return 0.0
-    x, y = polygon[:, 0], polygon[:, 1]
-    return float(abs(np.dot(x, np.roll(y, -1)) - np.dot(y, np.roll(x, -1))) / 2.0)
-
-
-def _clipped(polygon: Polygon, point: NDArray[np.float64], way: NDArray[np.float64]) -> Polygon:
-    """Keep the part of a polygon on the far side of a line (Sutherland and Hodgman)."""
-    if len(polygon) < 3:
-        return polygon
-    height = (polygon - point) @ way
-    following, height_next = np.roll(polygon, -1, axis=0), np.roll(height, -1)
-    kept: list[NDArray[np.float64]] = []
-    for here, there, h0, h1 in zip(polygon, following, height, height_next):
-        if h0 >= 0:
-            kept.append(here)
-        if (h0 >= 0) != (h1 >= 0):
-            kept.append(here + (there - here) * (h0 / (h0 - h1)))
-    return np.array(kept).reshape(-1, 2)
-
-
-def _strips(rng: np.random.Generator, look: SporeLook, outline: Polygon) -> list[Polygon]:
-    """Return crescents of the edge, one to three um thick."""
-    count = int(rng.integers(2, 5))
-    cuts = np.sort(rng.choice(len(outline), count, replace=False))
-    strips = []
-    for first, last in zip(cuts, np.append(cuts[1:], cuts[0] + len(outline))):
-        if last - first < 9:
-            continue
-        way = np.arange(first + 1, last - 1) % len(outline)
-        edge = outline[way]
-        middle = outline.mean(axis=0)
-        thick = rng.uniform(0.35, 0.6) * np.sin(np.linspace(0.25, np.pi - 0.25, len(edge))) ** 0.5
-        inner = middle + (edge - middle) * (1.0 - thick[:, None])
-        strips.append(np.concatenate([edge, inner[::-1]]))
-    return strips if len(strips) >= 2 else [outline]
-
-
-def _ragged(rng: np.random.Generator, polygon: Polygon) -> Polygon:
-    """Shake the long straight edges that a cut leaves."""
-    following = np.roll(polygon, -1, axis=0)
-    result: list[NDArray[np.float64]] = []
-    for here, there in zip(polygon, following):
-        result.append(here)
-        length = float(np.hypot(*(there - here)))
-        if length > 2.0:
-            normal = np.array([here[1] - there[1], there[0] - here[0]]) / length
-            for share in np.linspace(0.0, 1.0, int(length / 0.8) + 2)[1:-1]:
-                result.append(here + share * (there - here) + normal * rng.normal(0.0, 0.22))
-    return np.array(result)
 
 
 def _filled(bench: Bench, polygons: list[Polygon]) -> Light:
@@ -265,25 +172,13 @@ def _inked(
     ink = np.power(np.float32(10.0), -look.tone * look.wall_tone * paint.stroke * tint)
     lines = polygons
     if paint.dashed:
-        lines = [part for polygon in polygons for part in _dashes(rng, polygon)]
+        lines = [part for polygon in polygons for part in dashes(rng, polygon)]
     # The pen straddles the outline, and its outer half falls away.
     pen = _stroked(bench, lines, 2.0 * paint.stroke_um, closed=not paint.dashed)
     if rng.random() < 0.5:
         pen = cv2.GaussianBlur(pen, (0, 0), max(0.3, 0.2 / bench.step_um))
     pen = np.minimum(pen, cover)[..., None]
     return np.minimum(light, light * (1.0 - pen) + pen * ink)
-
-
-def _dashes(rng: np.random.Generator, polygon: Polygon) -> list[Polygon]:
-    """Break an outline at a few places."""
-    count = len(polygon)
-    starts = np.sort(rng.choice(count, int(rng.integers(1, 4)), replace=False))
-    parts = []
-    for first, last in zip(starts, np.append(starts[1:], starts[0] + count)):
-        end = last - int(rng.integers(2, 9))
-        if end - first > 3:
-            parts.append(polygon[np.arange(first, end) % count])
-    return parts or [polygon]
 
 
 def _shaded(
@@ -360,23 +255,24 @@ def _faded(
     rng: np.random.Generator, bench: Bench, look: SporeLook, angle_deg: float, paint: _Paint
 ) -> Draft:
     """Leave a pale thin outline, whole or broken."""
+    full = look.tone * look.wall_tone
     pale = replace(
         paint,
-        fill=float(rng.uniform(0.02, 0.16)),
-        stroke=max(float(rng.uniform(0.2, 0.5)), 0.07 / (look.tone * look.wall_tone)),
+        fill=float(rng.uniform(0.02, 0.14)) * min(1.0, 0.4 / look.tone),
+        stroke=max(0.07 / full, min(float(rng.uniform(0.15, 0.45)), 0.2 / full)),
         stroke_um=min(paint.stroke_um, 0.5),
         dashed=bool(rng.random() < 0.5),
         highlight="none",
     )
     faint = replace(look, rim=0.4 * look.rim)
-    return _painted(rng, bench, faint, [_outline(rng, look, angle_deg, rough=1.5)], pale)
+    return _painted(rng, bench, faint, [draw_outline(rng, look, angle_deg, rough=1.5)], pale)
 
 
 def _cracked(
     rng: np.random.Generator, bench: Bench, look: SporeLook, angle_deg: float, paint: _Paint
 ) -> Draft:
     """Scratch one or two zigzags out of the picture."""
-    outline = _outline(rng, look, angle_deg)
+    outline = draw_outline(rng, look, angle_deg)
     half, side = 0.5 * look.length_um, 0.5 * look.length_um * look.slenderness
     gaps = np.zeros_like(bench.x_um)
     for number in range(int(rng.integers(1, 3))):
@@ -400,7 +296,7 @@ def _gnawed(
     rng: np.random.Generator, bench: Bench, look: SporeLook, angle_deg: float, paint: _Paint
 ) -> Draft:
     """Pull a run of the outline's corners in towards the middle."""
-    outline = _outline(rng, look, angle_deg)
+    outline = draw_outline(rng, look, angle_deg)
     count = len(outline)
     run = int(count * rng.uniform(0.16, 0.34))
     first = int(rng.integers(0, count))
@@ -418,7 +314,7 @@ def _crumpled(
 ) -> Draft:
     """Fold the outline in at a few places and draw the folds dark."""
     small = replace(look, length_um=look.length_um * float(rng.uniform(0.78, 0.98)))
-    outline = _outline(rng, small, 0.0, rough=2.5, wide=float(rng.uniform(0.65, 1.0)))
+    outline = draw_outline(rng, small, 0.0, rough=2.5, wide=float(rng.uniform(0.65, 1.0)))
     turn = np.arctan2(outline[:, 1], outline[:, 0])
     factor = np.ones(len(outline))
     for number in range(int(rng.integers(2, 5))):
@@ -453,7 +349,7 @@ def _spilling(
     """Swell the outline and paint a ragged puddle beside it."""
     wide = min(1.4, 0.97 / look.slenderness) * float(rng.uniform(0.9, 1.0))
     plump = replace(look, tip=0.3 * look.tip)
-    outline = _outline(rng, plump, angle_deg, rough=2.5, wide=wide)
+    outline = draw_outline(rng, plump, angle_deg, rough=2.5, wide=wide)
     mouth = outline[int(rng.integers(0, len(outline)))]
     out = mouth / np.hypot(*mouth)
     circle = np.linspace(0.0, 2 * np.pi, 26, endpoint=False)

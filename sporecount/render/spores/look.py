@@ -14,8 +14,8 @@ _HUES: tuple[tuple[float, Hue], ...] = (
     (0.40, (0.32, 0.60, 1.00)),  # amber
     (0.22, (0.48, 0.72, 1.00)),  # brown
     (0.10, (0.66, 0.82, 1.00)),  # grey-brown
-    (0.10, (0.28, 0.80, 1.00)),  # reddish
-    (0.08, (0.52, 0.58, 1.00)),  # olive
+    (0.10, (0.30, 0.71, 1.00)),  # reddish
+    (0.06, (0.52, 0.58, 1.00)),  # olive
     (0.05, (0.16, 0.38, 1.00)),  # yellow
     (0.05, (0.90, 0.95, 1.00)),  # nearly neutral
 )
@@ -99,11 +99,11 @@ def random_look(rng: np.random.Generator) -> SporeLook:
         wall_um=float(np.exp(rng.uniform(np.log(0.4), np.log(1.6)))),
         wall_tone=wall,
         core_tone=core,
-        tone=_clipped(float(np.exp(rng.normal(np.log(0.45), 0.5))), TONE_RANGE),
+        tone=_seen_tone(float(np.exp(rng.normal(np.log(0.45), 0.5))), core),
         hue=_random_hue(rng),
         grain=float(rng.beta(1.2, 4.0) * 0.6),
         grain_um=float(np.exp(rng.uniform(np.log(0.5), np.log(2.5)))),
-        rim=_clipped(rng.normal(0.03, 0.06), (-0.12, 0.2)),
+        rim=_clipped(rng.normal(0.02, 0.05), (-0.11, 0.16)),
         asymmetry=_clipped(rng.normal(0.0, 0.08), (-0.25, 0.25)),
         bend=_clipped(rng.normal(0.0, 0.015), (-0.05, 0.05)),
     )
@@ -135,11 +135,11 @@ def vary_look(rng: np.random.Generator, look: SporeLook) -> SporeLook:
         wall_um=_clipped(look.wall_um * float(np.exp(rng.normal(0.0, 0.12))), (0.3, 1.9)),
         wall_tone=wall / peak,
         core_tone=core / peak,
-        tone=_clipped(look.tone * float(np.exp(rng.normal(0.0, 0.18))), TONE_RANGE),
+        tone=_seen_tone(look.tone * float(np.exp(rng.normal(0.0, 0.18))), core / peak),
         hue=_shifted_hue(rng, look.hue, 0.04),
         grain=_clipped(look.grain * float(np.exp(rng.normal(0.0, 0.3))), (0.0, 0.6)),
         grain_um=_clipped(look.grain_um * float(np.exp(rng.normal(0.0, 0.15))), (0.4, 3.0)),
-        rim=_clipped(look.rim + rng.normal(0.0, 0.015), (-0.14, 0.22)),
+        rim=_clipped(look.rim + rng.normal(0.0, 0.015), (-0.12, 0.18)),
         asymmetry=_clipped(look.asymmetry + rng.normal(0.0, 0.06), (-0.3, 0.3)),
         bend=_clipped(look.bend + rng.normal(0.0, 0.015), (-0.06, 0.06)),
     )
@@ -166,9 +166,16 @@ def _random_hue(rng: np.random.Generator) -> Hue:
 
 def _shifted_hue(rng: np.random.Generator, hue: Hue, spread: float) -> Hue:
     red, green, _ = np.asarray(hue) * np.exp(rng.normal(0.0, spread, 3))
-    # Blue stays the most absorbed and green seldom less than red: no blue or green spores.
-    green = min(green, 0.96)
-    return float(min(red, 1.04 * green)), float(green), 1.0
+    # Blue stays the most absorbed and green lies between: no blue, green or pink spores.
+    red = min(red, 0.93)
+    green = min(max(green, 1.03 * red), 0.53 + 0.46 * red)
+    return float(red), float(green), 1.0
+
+
+def _seen_tone(tone: float, core_tone: float) -> float:
+    """Keep a spore with a clear core from passing for an emptied one."""
+    faintest = TONE_RANGE[0] if core_tone > 0.45 else 0.32
+    return _clipped(tone, (faintest, TONE_RANGE[1]))
 
 
 def _clipped(value: float, bounds: tuple[float, float]) -> float:

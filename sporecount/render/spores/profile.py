@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from sporecount.render.spores.bench import Bench, Draft, lay_bench, turned
 from sporecount.render.spores.look import SporeLook
 
-Field = NDArray[np.float32]
+Field = NDArray[np.floating]
 _STEPS = 720
 _FAINTEST_GHOST = 0.06
 
@@ -113,7 +113,7 @@ def _form(
     body_end = 1.0 - 0.1 * max(0.0, look.tip - 0.5)
     inside = np.clip(1.0 - np.abs(t / body_end) ** power, 0.0, 1.0)
     h = inside ** (0.5 + 0.4 * look.tip + rng.uniform(-0.04, 0.04))
-    nub = (0.04 + 0.14 * look.tip) * rng.uniform(0.7, 1.2)
+    nub = (0.09 + 0.09 * look.tip) * rng.uniform(0.7, 1.2)
     h = (h**3 + (nub * np.sqrt(np.clip(1.0 - t**2, 0.0, 1.0)) ** 0.6) ** 3) ** (1 / 3)
     h = h * (1.0 + look.asymmetry * t)
     h = h / h.max() * half * look.slenderness * fuller
@@ -217,10 +217,10 @@ def _ghost(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v:
     """Empty the spore, leaving a thin pale outline."""
     theta, depth, share = _measured(_form(rng, look, ripple=0.03), u, v)
     thin = replace(look, wall_um=max(0.35, look.wall_um * rng.uniform(0.45, 0.8)), rim=look.rim / 2)
-    left = float(rng.uniform(0.15, 0.42))
+    left = min(float(rng.uniform(0.15, 0.42)), 0.2 / (look.tone * look.wall_tone))
     touch = _Touch(
         wall_gain=max(left, _FAINTEST_GHOST / (look.tone * look.wall_tone)),
-        core_gain=float(rng.uniform(0.0, 0.2) * left / max(look.core_tone, 0.3)),
+        core_gain=float(rng.uniform(0.0, 0.12) * left / max(look.core_tone, 0.3)),
         open_at=float(rng.uniform(-np.pi, np.pi)) if rng.random() < 0.5 else None,
         open_width=float(rng.uniform(0.3, 0.9)),
     )

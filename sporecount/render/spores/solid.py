@@ -6,8 +6,7 @@ Beer and Lambert; damage cuts, dents or empties the body before it is projected.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 import cv2
 import numpy as np
@@ -15,55 +14,32 @@ from numpy.typing import NDArray
 
 from sporecount.render.spores.bench import Bench, Draft, lay_bench
 from sporecount.render.spores.look import SporeLook
+from sporecount.render.spores.solid_body import BINS, Body, Volume, random_body
+from sporecount.render.spores.solid_damage import burst, chipped, dented, emptied, nearest_to, split
 
-Volume = NDArray[np.float32]
-Keep = Callable[[Volume, Volume, Volume], Volume]
 _SLICES = 14
-_BINS = 256
-
-
-@dataclass(frozen=True, eq=False)
-class _Body:
-    """A spore in space: axis along x, y across it in the plane, z towards the viewer.
-
-    ``keep`` are signed distances (um) of what is left; ``dents`` are places, depths and
-    lengths by which the radius shrinks; ``folds`` are heights, paces, slants and phases
-    of ripples; ``spill`` are balls of content (x, y, z, r).
-    """
-
-    half_um: float
-    radius_um: NDArray[np.float32]  # by place along the axis, -half to half
-    shell_um: float
-    shell_tone: float
-    content_tone: float
-    tilt: float
-    folds: tuple[tuple[float, float, float, float], ...] = ()
-    keep: tuple[Keep, ...] = ()
-    dents: tuple[tuple[NDArray[np.float64], float, float], ...] = ()
-    granules: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 4)))
-    granule_gain: float = 0.0
-    spill: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 4)))
+_FINE_SLICES = 22
 
 
 def whole(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
     """Project an intact spore, tilted a little, seldom seen from its end."""
-    return _project(rng, um_per_px, look, _body(rng, look), angle_deg)
+    return _project(rng, um_per_px, look, random_body(rng, look), angle_deg)
 
 
 def damaged(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
     """Project a spore that was emptied, split, bitten, dented or burst."""
-    kinds = (_emptied, _split, _chipped, _dented, _burst)
+    kinds = (emptied, split, chipped, dented, burst)
     kind = kinds[int(rng.choice(len(kinds), p=(0.22, 0.22, 0.18, 0.24, 0.14)))]
-    body = replace(_body(rng, look), tilt=float(rng.normal(0.0, 0.12)))
+    body = replace(random_body(rng, look), tilt=float(rng.normal(0.0, 0.12)))
     return _project(rng, um_per_px, look, kind(rng, body), angle_deg)
 
 
 def shatter(rng: np.random.Generator, um_per_px: float, look: SporeLook) -> list[Draft]:
     """Part the body into the cells of points strewn through it, and project each."""
-    body = replace(_body(rng, look), tilt=float(rng.normal(0.0, 0.1)))
+    body = replace(random_body(rng, look), tilt=float(rng.normal(0.0, 0.1)))
     thick = float(body.radius_um.max())
     count = int(rng.choice((2, 3, 4, 5, 6, 7), p=(0.28, 0.27, 0.2, 0.12, 0.08, 0.05)))
-    seeds = rng.uniform(-1.0, 1.0, (count, 3)) * (0.75 * body.half_um, 0.7 * thick, 0.15 * thick)
+    seeds = rng.uniform(-1.0, 1.0, (count, 3)) * (0.75 * body.half_um, 0.7 * thick, 0.03 * thick)
     if count == 2:
         seeds[:, 0] = (-0.3 * body.half_um, 0.3 * body.half_um)
     lost = rng.random() < 0.55
@@ -74,7 +50,7 @@ def shatter(rng: np.random.Generator, um_per_px: float, look: SporeLook) -> list
     )
     drafts = []
     for number in range(count):
-        piece = replace(body, keep=(_nearest_to(seeds, number),))
+        piece = replace(body, keep=(nearest_to(seeds, number),))
         turn = float(rng.normal(0.0, 30.0))
         draft = _project(rng, um_per_px, look, piece, turn, margin_um=2.0)
         if float(draft.cover.sum()) * draft.bench.step_um**2 >= 2.2:
@@ -82,48 +58,17 @@ def shatter(rng: np.random.Generator, um_per_px: float, look: SporeLook) -> list
     if len(drafts) < 2:  # points too close together: break it in two instead
         ends = np.array([[-0.3 * body.half_um, 0.0, 0.0], [0.3 * body.half_um, 0.0, 0.0]])
         drafts = [
-            _project(rng, um_per_px, look, replace(body, keep=(_nearest_to(ends, side),)), 0.0)
+            _project(rng, um_per_px, look, replace(body, keep=(nearest_to(ends, side),)), 0.0)
             for side in (0, 1)
         ]
     return drafts
-
-
-def _body(rng: np.random.Generator, look: SporeLook) -> _Body:
-    half = 0.5 * look.length_um
-    thick = half * look.slenderness
-    s = np.linspace(-1.0, 1.0, _BINS)
-    # An ellipsoid, a spindle of circular arcs and two end cones, in shares given by the tip.
-    ellipsoid = np.sqrt(1.0 - s**2)
-    arc = (1.0 + 0.9**2) / 2 / 0.9
-    spindle = (np.sqrt(np.maximum(arc**2 - (0.95 * s) ** 2, 0.0)) - (arc - 0.9)) / 0.9
-    cones = rng.uniform(0.1, 0.2) * np.minimum(1.0, (1.0 - np.abs(s)) / 0.10) ** 0.5
-    pointed = np.maximum(np.maximum(spindle, 0.0), cones)
-    share = min(1.0, 1.25 * look.tip)
-    rho = (1.0 - share) * ellipsoid + share * pointed
-    rho = rho * (1.0 + look.asymmetry * s - 0.4 * look.asymmetry * s**2)
-    fate = rng.random()
-    tilt = rng.normal(0.0, 0.15) if fate < 0.85 else rng.normal(0.0, 0.6)
-    shell = look.wall_um * 0.8
-    count = int(rng.integers(3, 26)) if rng.random() < 0.6 else 0
-    places = rng.normal(0.0, 0.38, (count, 3)) * (half * 0.85, thick * 0.8, thick * 0.8)
-    sizes = rng.uniform(0.35, 1.1, (count, 1)) * np.sqrt(look.grain_um)
-    return _Body(
-        half_um=half,
-        radius_um=(rho / rho.max() * thick).astype(np.float32),
-        shell_um=min(shell, 0.45 * thick),
-        shell_tone=look.wall_tone,
-        content_tone=look.core_tone,
-        tilt=float(np.clip(tilt, -1.4, 1.4)),
-        granules=np.hstack([places, sizes]),
-        granule_gain=float(rng.choice((-1.0, 1.0), p=(0.35, 0.65)) * (0.15 + 1.5 * look.grain)),
-    )
 
 
 def _project(
     rng: np.random.Generator,
     um_per_px: float,
     look: SporeLook,
-    body: _Body,
+    body: Body,
     angle_deg: float,
     margin_um: float = 1.6,
 ) -> Draft:
@@ -141,11 +86,12 @@ def _project(
     hue = np.array(look.hue, np.float32)
     shell_hue = hue ** np.float32(rng.uniform(0.85, 1.2))
     leaked = spill * (max(body.content_tone, 0.35) / thick * 2.2)
-    optical = look.tone * (
+    optical = body.tone * (
         np.maximum(outer, 0.0)[..., None] * shell_hue
         + (np.maximum(inner, 0.0) + leaked)[..., None] * hue
     )
-    optical = optical + _bent_light(rng, bench, look, total)[..., None]
+    bent = body.refraction * _bent_light(rng, bench, look, total)
+    optical = optical + bent[..., None]
     seen = np.maximum(total, spill)
     density = np.zeros(bench.x_um.shape + (3,), np.float32)
     cover = np.zeros(bench.x_um.shape, np.float32)
@@ -153,13 +99,13 @@ def _project(
     return Draft(density, cover, bench)
 
 
-def _shell_weight(body: _Body, thick: float) -> float:
+def _shell_weight(body: Body, thick: float) -> float:
     """Weight that lets a thin shell absorb like content where a ray grazes it."""
     graze = 2.0 * np.sqrt(max(body.shell_um * (thick - body.shell_um), 0.1))
     return thick / graze
 
 
-def _box(bench: Bench, body: _Body, angle_deg: float, reach: float) -> tuple[slice, slice]:
+def _box(bench: Bench, body: Body, angle_deg: float, reach: float) -> tuple[slice, slice]:
     """Return the part of the bench where the body can be."""
     angle = np.deg2rad(angle_deg)
     thick = float(body.radius_um.max())
@@ -185,22 +131,23 @@ def _in_plane(
 
 
 def _chords(
-    bench: Bench, box: tuple[slice, slice], body: _Body, look: SporeLook, angle_deg: float
+    bench: Bench, box: tuple[slice, slice], body: Body, look: SporeLook, angle_deg: float
 ) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
     """Return the lengths (um) of each ray inside shell, content and both."""
     u, v = _in_plane(bench, box, angle_deg)
     thick = float(body.radius_um.max())
     deep = np.hypot(thick * np.cos(body.tilt), body.half_um * np.sin(body.tilt))
-    dz = np.float32(2.0 * deep / _SLICES)
-    z = ((np.arange(_SLICES, dtype=np.float32) + 0.5) * dz - np.float32(deep)).reshape(-1, 1, 1)
+    slices = _SLICES if bench.step_um > 0.2 else _FINE_SLICES
+    dz = np.float32(2.0 * deep / slices)
+    z = ((np.arange(slices, dtype=np.float32) + 0.5) * dz - np.float32(deep)).reshape(-1, 1, 1)
     cos, sin = np.float32(np.cos(body.tilt)), np.float32(np.sin(body.tilt))
     along = u * cos + z * sin
     up = z * cos - u * sin
     bow = np.float32(look.bend * look.length_um / body.half_um**2)
     across = v - bow * along * along if bow else np.broadcast_to(v, along.shape)
-    index = (along * np.float32(_BINS / 2 / body.half_um) + np.float32(_BINS / 2)).astype(np.int32)
+    index = (along * np.float32(BINS / 2 / body.half_um) + np.float32(BINS / 2)).astype(np.int32)
     beyond = np.abs(along) - np.float32(body.half_um)
-    limit = body.radius_um[np.clip(index, 0, _BINS - 1)]
+    limit = body.radius_um[np.clip(index, 0, BINS - 1)]
     reach = np.sqrt(across * across + up * up)
     if body.dents or body.folds:
         limit = limit * _shrunk(body, along, across, up, reach)
@@ -217,7 +164,7 @@ def _chords(
     return np.maximum(total - content, 0.0), content, total
 
 
-def _shrunk(body: _Body, along: Volume, across: Volume, up: Volume, reach: Volume) -> Volume:
+def _shrunk(body: Body, along: Volume, across: Volume, up: Volume, reach: Volume) -> Volume:
     """Return by how much dents and folds narrow the body at each place."""
     gain = np.ones_like(along)
     inverse = 1.0 / np.maximum(reach, 0.05)
@@ -234,7 +181,7 @@ def _shrunk(body: _Body, along: Volume, across: Volume, up: Volume, reach: Volum
 def _granule_chords(
     bench: Bench,
     box: tuple[slice, slice],
-    body: _Body,
+    body: Body,
     balls: NDArray[np.float64],
     angle_deg: float,
 ) -> NDArray[np.float32]:
@@ -280,154 +227,3 @@ def _coverage(total: NDArray[np.float32], step_um: float) -> NDArray[np.float32]
     """Return the share of each pixel with any of the body above or below it."""
     body = (total > 0.18).astype(np.float32)
     return body if step_um < 0.05 else cv2.blur(body, (3, 3)) * 0.5 + body * 0.5
-
-
-def _nearest_to(seeds: NDArray[np.float64], number: int) -> Keep:
-    """Return the distance into the cell of one point among others."""
-
-    def keep(along: Volume, across: Volume, up: Volume) -> Volume:
-        here = seeds[number]
-        inside = np.full(along.shape, 99.0, np.float32)
-        for other in np.delete(seeds, number, axis=0):
-            way = other - here
-            gap = float(np.linalg.norm(way)) + 1e-6
-            way, middle = way / gap, (other + here) / 2
-            offset = float(way @ middle)
-            plane = along * np.float32(way[0]) + across * np.float32(way[1])
-            plane = plane + up * np.float32(way[2])
-            inside = np.minimum(inside, np.float32(offset) - plane)
-        return inside
-
-    return keep
-
-
-def _emptied(rng: np.random.Generator, body: _Body) -> _Body:
-    """Leave a thin pale shell, sometimes with a remnant of content."""
-    remnant = body.granules[: int(rng.integers(0, 4))]
-    return replace(
-        body,
-        shell_um=max(0.3, body.shell_um * float(rng.uniform(0.4, 0.8))),
-        shell_tone=body.shell_tone * float(rng.uniform(0.15, 0.42)),
-        content_tone=float(rng.uniform(0.0, 0.06)),
-        granules=remnant,
-        granule_gain=abs(body.granule_gain) * 3.0,
-    )
-
-
-def _slab(
-    normal: NDArray[np.float64], offset: float, gap: float, wave: float, phase: float
-) -> Keep:
-    """Return the distance from a wavy slab."""
-
-    def keep(along: Volume, across: Volume, up: Volume) -> Volume:
-        plane = along * np.float32(normal[0]) + across * np.float32(normal[1])
-        plane = plane + up * np.float32(normal[2]) - np.float32(offset)
-        course = across * np.float32(normal[0]) - along * np.float32(normal[1])
-        plane = plane + np.float32(wave) * np.sin(course * np.float32(1.5) + np.float32(phase))
-        return np.abs(plane) - np.float32(gap / 2)
-
-    return keep
-
-
-def _split(rng: np.random.Generator, body: _Body) -> _Body:
-    """Cut one or two slabs out of the body, steep enough to be seen through."""
-    cuts = []
-    for number in range(1 + int(rng.random() < 0.3)):
-        lengthwise = rng.random() < 0.25 and number == 0
-        turn = rng.normal(np.pi / 2, 0.12) if lengthwise else rng.normal(0.0, 0.45)
-        normal = np.array([np.cos(turn), np.sin(turn), rng.normal(0.0, 0.05)])
-        spread = 0.1 if lengthwise else 0.35
-        offset = float(np.clip(rng.normal(0.0, spread), -0.5, 0.5)) * body.half_um
-        gap = float(rng.uniform(0.7, 1.4))
-        cuts.append(_slab(normal, offset, gap, float(rng.uniform(0.05, 0.4)), rng.uniform(0, 6.3)))
-    return replace(body, keep=tuple(cuts))
-
-
-def _outside_ball(x: float, y: float, z: float, size: float) -> Keep:
-    def keep(along: Volume, across: Volume, up: Volume) -> Volume:
-        square = (along - np.float32(x)) ** 2 + (across - np.float32(y)) ** 2
-        return np.sqrt(square + (0.35 * (up - np.float32(z))) ** 2) - np.float32(size)
-
-    return keep
-
-
-def _chipped(rng: np.random.Generator, body: _Body) -> _Body:
-    """Knock a round or flat piece off the side or the end."""
-    thick = float(body.radius_um.max())
-    turn = float(rng.uniform(0.0, 2 * np.pi))
-    x, y = body.half_um * np.cos(turn), thick * np.sin(turn)
-    if rng.random() < 0.6:
-        size = thick * float(rng.uniform(0.6, 0.95))
-        knock: Keep = _outside_ball(x, y, 0.0, size)
-    else:
-        share = float(rng.uniform(0.35, 0.65))
-        way = np.array([np.cos(turn), np.sin(turn), 0.0])
-        far = share * float(np.hypot(body.half_um * way[0], thick * way[1]))
-        knock = _below(way, far, float(rng.uniform(0.2, 0.5)), float(rng.uniform(0, 6.3)))
-    return replace(body, keep=(knock,), content_tone=body.content_tone * rng.uniform(0.5, 1.0))
-
-
-def _below(way: NDArray[np.float64], far: float, wave: float, phase: float) -> Keep:
-    def keep(along: Volume, across: Volume, up: Volume) -> Volume:
-        plane = along * np.float32(way[0]) + across * np.float32(way[1])
-        course = across * np.float32(way[0]) - along * np.float32(way[1])
-        return np.float32(far) - plane - np.float32(wave) * np.sin(2.2 * course + np.float32(phase))
-
-    return keep
-
-
-def _dented(rng: np.random.Generator, body: _Body) -> _Body:
-    """Push the side in, so that the body turns into a crescent or a crumple."""
-    side = float(rng.choice((-1.0, 1.0)))
-    dents = []
-    for number in range(int(rng.integers(1, 4))):
-        facing = side if number == 0 else float(rng.choice((-1.0, 1.0)))
-        sway = float(rng.normal(0.0, 0.3))
-        towards = np.array(
-            [rng.normal(0.0, 0.35) * body.half_um, facing * np.cos(sway), np.sin(sway)]
-        )
-        depth = float(rng.uniform(0.75, 1.0) if number == 0 else rng.uniform(0.3, 0.8))
-        dents.append((towards, depth, body.half_um * float(rng.uniform(0.25, 0.8))))
-    shrunk = float(rng.uniform(0.75, 0.95))
-    folds = tuple(
-        (
-            float(rng.uniform(0.02, 0.09)),
-            float(rng.uniform(0.4, 2.2)),
-            float(rng.normal(0.0, 1.0)),
-            float(rng.uniform(0, 6.3)),
-        )
-        for _ in range(3)
-    )
-    return replace(
-        body,
-        half_um=body.half_um * shrunk,
-        radius_um=body.radius_um * np.float32(shrunk * rng.uniform(0.8, 1.0)),
-        shell_tone=body.shell_tone * 1.2,
-        folds=folds,
-        dents=tuple(dents),
-    )
-
-
-def _burst(rng: np.random.Generator, body: _Body) -> _Body:
-    """Swell the body, open it at one place and let its content out as balls."""
-    thick = float(body.radius_um.max())
-    swollen = min(1.35, 0.97 * body.half_um / thick) * float(rng.uniform(0.9, 1.0))
-    thick *= swollen
-    turn = float(rng.uniform(0.0, 2 * np.pi))
-    x, y = body.half_um * np.cos(turn), thick * np.sin(turn)
-    count = int(rng.integers(14, 36))
-    out = rng.gamma(2.0, 0.75, count)
-    way = np.array([x, y]) / np.hypot(x, y)
-    across = np.array([-way[1], way[0]])
-    centre = np.array([x, y]) * 0.92 + out[:, None] * way
-    centre = centre + rng.normal(0.0, 0.6, (count, 1)) * (0.8 + 0.5 * out[:, None]) * across
-    sizes = rng.uniform(0.45, 1.2, (count, 1))
-    return replace(
-        body,
-        radius_um=body.radius_um * np.float32(swollen),
-        shell_um=body.shell_um * 0.6,
-        shell_tone=body.shell_tone * float(rng.uniform(0.5, 0.8)),
-        content_tone=body.content_tone * float(rng.uniform(0.35, 0.8)),
-        keep=(_outside_ball(x, y, 0.0, float(rng.uniform(1.0, 1.9))),),
-        spill=np.hstack([centre, np.zeros((count, 1)), sizes]),
-    )
