@@ -57,6 +57,10 @@ def decode_raster(data: bytes, kind: str, given: str) -> Decoded:
             return _decode_heic(data, given) if kind == "HEIC" else _decode(data, kind, given)
     except PhotoUnreadableError:
         raise
+    except Image.DecompressionBombError as error:  # WebP alone asks the guard itself
+        raise PhotoUnreadableError(
+            given, f"the {kind} picture has too many pixels", "export it as JPEG, PNG or TIFF"
+        ) from error
     except MemoryError as error:
         raise PhotoUnreadableError(
             given, "there is not enough memory to hold it", "export it at a lower resolution"
@@ -69,10 +73,10 @@ def decode_raster(data: bytes, kind: str, given: str) -> Decoded:
 
 def _decode(data: bytes, kind: str, given: str) -> Decoded:
     image = _OPENERS[kind](io.BytesIO(data))
-    check_pixel_count(*image.size, given)
+    check_pixel_count(image.size[0], image.size[1], given)
     orientation = _orientation(image)
     frames = int(getattr(image, "n_frames", 1))
-    notes = (f"first of {frames} frames",) if frames > 1 else ()
+    notes: tuple[str, ...] = (f"first of {frames} frames",) if frames > 1 else ()
     if kind == "JPEG" and image.mode in ("L", "RGB", "YCbCr"):
         return Decoded(_jpeg_samples(data, image.size), orientation=orientation, notes=notes)
     if kind == "JPEG":
@@ -131,7 +135,7 @@ def _decode_heic(data: bytes, given: str) -> Decoded:
     import pillow_heif  # only where a phone's photo needs it
 
     heif = pillow_heif.open_heif(io.BytesIO(data))
-    check_pixel_count(*heif.size, given)
+    check_pixel_count(heif.size[0], heif.size[1], given)
     image = heif.to_pillow()
     notes = (f"main one of {len(heif)} pictures in the file",) if len(heif) > 1 else ()
     return Decoded(_pillow_samples(image), notes=notes)

@@ -189,7 +189,8 @@ def _lines(text: str, given: str) -> list[tuple[int, list[str]]]:
         header = re.sub(r'"[^"]*"', "", first)
         separator = max(",;\t", key=header.count)
     try:
-        reader = list(csv.reader(io.StringIO(text, newline=""), delimiter=separator))
+        file = io.StringIO(text, newline="")
+        reader = list(csv.reader(file, delimiter=separator, skipinitialspace=True))
     except csv.Error as error:
         raise SheetError(given, f"it is not a CSV file ({error})", "export it as CSV") from error
     numbered = [(i + 1 + skipped, [_clean(c) for c in cells]) for i, cells in enumerate(reader)]

@@ -20,6 +20,8 @@ class Calibration:
         Where it came from, in words, as it appears in ``scale_source``.
     standard_error : float
         Standard error of ``um_per_px`` in um per pixel; nan where unknown.
+    notes : tuple of str
+        What a person should know about the choice of this scale.
 
     Raises
     ------
@@ -30,6 +32,7 @@ class Calibration:
     um_per_px: float
     source: str
     standard_error: float = math.nan
+    notes: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         if not (math.isfinite(self.um_per_px) and self.um_per_px > 0):
