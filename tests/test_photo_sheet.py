@@ -156,8 +156,7 @@ def test_what_a_csv_writer_writes_comes_back(rows, separator, mark, decimal_comm
 def test_any_text_gives_a_table_or_a_sheet_error(text):
     try:
         table = parse_sheet("photo,um_per_px\n" + text)
-    except SheetError as error:
-        assert error.remedy
-    else:
-        assert not table["photo"].duplicated().any()
-        assert (table["um_per_px"].dropna() > 0).all()
+    except SheetError:
+        return
+    assert not table["photo"].duplicated().any()
+    assert (table["um_per_px"].dropna() > 0).all()

@@ -105,6 +105,9 @@ def test_errors_name_the_photo():
         choose_calibration(photo(), eyepiece=Eyepiece(18, 10))
 
 
+#: Geometric mean of 9 and 17 um, the lengths accepted.
+USUAL = (9 * 17) ** 0.5
+
 # --- lengths --------------------------------------------------------------------------
 
 
@@ -135,7 +138,7 @@ def test_few_lengths_say_nothing():
 )
 @pytest.mark.parametrize("long", [True, False])
 def test_the_likely_factor_is_named(factor, cause, long):
-    warning = scale_warning(lengths(12.4 * factor if long else 12.4 / factor))
+    warning = scale_warning(lengths(USUAL * factor if long else USUAL / factor))
     assert warning is not None
     assert f"off by a factor {factor:g} (" in warning
     assert cause in warning

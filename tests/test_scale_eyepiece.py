@@ -165,7 +165,7 @@ def test_field_of_view(field_number, objective, mm, mm2):
 
 
 def test_numbers_that_no_microscope_has():
-    with pytest.raises(ScaleError, match="field number 180.*5 to 30 mm"):
+    with pytest.raises(ScaleError, match=r"field number 180.*5 to 30 mm"):
         calibration_from_eyepiece(1000, 180, 10)
     with pytest.raises(ScaleError, match="objective 1000x"):
         calibration_from_eyepiece(1000, 18, 1000)

@@ -50,7 +50,7 @@ def test_an_unknown_error_stays_unknown():
 
 def test_nothing_is_overwritten_without_saying_so():
     save()
-    with pytest.raises(ScaleError, match="'10X'.*one of that name already"):
+    with pytest.raises(ScaleError, match=r"'10X'.*one of that name already"):
         save("10X", 1.3)
     assert load_calibration("10x").um_per_px == 0.65
     save("10X", 1.3, replace=True)
@@ -67,7 +67,7 @@ def test_a_name_nobody_saved():
     with pytest.raises(ScaleError, match="sporecount calibrate"):
         load_calibration("40x")
     save()
-    with pytest.raises(ScaleError, match="use one of '10x'"):
+    with pytest.raises(ScaleError, match="Use one of '10x'"):
         load_calibration("40x")
 
 

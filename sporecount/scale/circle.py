@@ -17,6 +17,8 @@ COARSE_PX = 400
 RAYS = 720
 #: Neighbouring rays see the same dirt on the rim; errors are taken as alike in a sector.
 SECTORS = 36
+#: Reach of the rays at least, px, so that they begin and end beyond a soft rim.
+SOFT_RIM_PX = 10.0
 #: Least part of the circle that must be seen in the photo, degrees.
 LEAST_ARC_DEG = 75.0
 #: The surround must be darker than this share of the light inside the rim.
@@ -74,7 +76,7 @@ def find_eyepiece_circle(pixels: NDArray[np.uint8]) -> Circle:
         raise _no_circle("there is no round bright field on a dark ground in it")
     x, y, radius = coarse
     for reach in (0.06, 0.02):
-        edge = _edge_along_rays(pixels, x, y, radius, max(reach * radius, 4.0))
+        edge = _edge_along_rays(pixels, x, y, radius, max(reach * radius, SOFT_RIM_PX))
         if _arc_deg(edge, x, y) < LEAST_ARC_DEG:
             raise _no_circle("too little of the edge of a round bright field is seen")
         x, y, radius, weight = _fit(edge, x, y, radius)
