@@ -67,7 +67,7 @@ def _surface(log_picture: NDArray[np.float32], sample: NDArray[np.bool_]) -> NDA
     u, v = (x * step - columns / 2.0) / half, (y * step - rows / 2.0) / half
     basis = np.stack([u**i * v**j for i, j in terms], axis=1)
     # High orders are held back a little, so that a corner without background stays sane.
-    ridge = np.diag([1e-6 * 10.0 ** (i + j) for i, j in terms]) * len(values)
+    ridge = np.diag([1e-6 * 3.0 ** (i + j) for i, j in terms]) * len(values)
     clear = _fit_from_above(basis, values, ridge)
     uu = (np.arange(columns) - columns / 2.0) / half
     vv = (np.arange(rows) - rows / 2.0) / half
@@ -77,8 +77,8 @@ def _surface(log_picture: NDArray[np.float32], sample: NDArray[np.bool_]) -> NDA
         for (i, j), factor in zip(terms, clear[:, channel]):
             table[j, i] = factor
         surface[..., channel] = np.polynomial.polynomial.polygrid2d(vv, uu, table)
-    low, high = np.percentile(values, (1, 99.5), axis=0)
-    return np.clip(surface, low.astype(np.float32), (high + 0.05).astype(np.float32))
+    low, high = np.percentile(values, (0.1, 99.9), axis=0)
+    return np.clip(surface, (low - 0.1).astype(np.float32), (high + 0.05).astype(np.float32))
 
 
 def _fit_from_above(

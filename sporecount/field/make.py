@@ -55,7 +55,7 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
     zoom = settings.work_um_per_px / calibration.um_per_px
     work = to_working_scale(photo.pixels, zoom)
     coarse = _coarse(work)
-    sample = find_sample(coarse)
+    sample = find_sample(coarse, work)
     text = _text_mask(find_text(photo.pixels), zoom, work.shape)
     usable = sample.mask & ~_shrunk_any(text, sample.mask.shape)
     step = _light_step(coarse.shape)

@@ -14,6 +14,8 @@ _SURROUND_SHARE = 0.16
 _SURROUND_BLACK = 0.90
 #: Share of the rim's points that must lie on one circle.
 _RIM_AGREEMENT = 0.45
+#: The rim ends where this share of the light inside arrives, and a little further in.
+_RISEN, _RIM_MARGIN_PX = 0.8, 1.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -33,25 +35,29 @@ class Sample:
     circle: tuple[float, float, float] | None
 
 
-def find_sample(picture: NDArray[np.uint8]) -> Sample:
+def find_sample(picture: NDArray[np.uint8], fine: NDArray[np.uint8]) -> Sample:
     """Part the sample from the black around it.
 
     Parameters
     ----------
     picture : ndarray, shape (rows, columns, 3), uint8
         The photo, a few um per pixel.
+    fine : ndarray, shape (about factor * rows, about factor * columns, 3), uint8
+        The same photo a whole factor finer, on which the rim's softness is measured.
 
     Returns
     -------
     Sample
     """
-    bright = cv2.GaussianBlur(picture.max(axis=2), (0, 0), 1.0)
+    bright = cv2.GaussianBlur(picture.max(axis=2), (0, 0), 0.7)
     everything = np.ones(bright.shape, bool)
     level = float(np.percentile(bright, 95))
     dark = bright < _SURROUND_SHARE * level
     if level < 8 or dark.mean() < 0.004:
         return Sample(everything, None)
     circle = _round_field(bright, dark, level)
+    if circle is not None:
+        circle = _inset(circle, fine, -(-fine.shape[1] // picture.shape[1]))
     if circle is not None:
         return Sample(disc(bright.shape, circle), circle)
     return Sample(~_black_corners(bright, level), None)
@@ -66,7 +72,7 @@ def disc(shape: tuple[int, ...], circle: tuple[float, float, float]) -> NDArray[
 def _round_field(
     bright: NDArray[np.uint8], dark: NDArray[np.bool_], level: float
 ) -> tuple[float, float, float] | None:
-    """Find the circle of an eyepiece's field, inset from its soft rim."""
+    """Find the circle of an eyepiece's field."""
     points = _rim_points(dark)
     if len(points) < 24:
         return None
@@ -79,7 +85,7 @@ def _round_field(
         return None
     if (bright[outside] < 1.6 * _SURROUND_SHARE * level).mean() < _SURROUND_BLACK:
         return None
-    return circle[0], circle[1], circle[2] - _rim_softness(bright, circle)
+    return circle
 
 
 def _rim_points(dark: NDArray[np.bool_]) -> NDArray[np.float64]:
@@ -139,24 +145,27 @@ def _least_squares_circle(points: NDArray[np.float64]) -> tuple[float, float, fl
     return float(solution[0] + centre[0]), float(solution[1] + centre[1]), float(np.sqrt(square))
 
 
-def _rim_softness(bright: NDArray[np.uint8], circle: tuple[float, float, float]) -> float:
-    """How far inside the fitted circle the light has risen to its plateau, in pixels."""
-    x0, y0, radius = circle
-    reach = np.arange(0.0, max(0.10 * radius, 6.0), 0.5)
+def _inset(
+    circle: tuple[float, float, float], fine: NDArray[np.uint8], factor: int
+) -> tuple[float, float, float]:
+    """Draw the circle in to where the light has risen to its plateau."""
+    x0, y0 = ((c + 0.5) * factor - 0.5 for c in circle[:2])
+    radius = circle[2] * factor
+    reach = np.arange(-1.0 * factor, max(0.10 * radius, 12.0), 0.5)
     angles = np.linspace(0, 2 * np.pi, 360, endpoint=False)
     xs = (x0 + np.outer(radius - reach, np.cos(angles))).astype(np.float32)
     ys = (y0 + np.outer(radius - reach, np.sin(angles))).astype(np.float32)
-    within = (xs >= 0) & (ys >= 0) & (xs < bright.shape[1] - 1) & (ys < bright.shape[0] - 1)
-    values = cv2.remap(bright, xs, ys, cv2.INTER_LINEAR).astype(np.float32)
-    values[~within] = np.nan
-    kept = within[0] & within[-1]
+    within = (xs >= 0) & (ys >= 0) & (xs < fine.shape[1] - 1) & (ys < fine.shape[0] - 1)
+    kept = within.all(axis=0)
     if kept.sum() < 20:
-        return float(0.03 * radius)
+        return circle[0], circle[1], 0.97 * circle[2]
+    values = cv2.remap(fine, xs[:, kept], ys[:, kept], cv2.INTER_LINEAR).max(axis=2)
     # A high percentile over the angles: scales lying across the rim must not widen it.
-    profile = np.nanpercentile(values[:, kept], 75, axis=1)
+    profile = np.percentile(values, 75, axis=1)
     plateau = profile[len(profile) // 2 :].max()
-    risen = np.flatnonzero(profile >= 0.80 * plateau)
-    return float(reach[risen[0]] if len(risen) else reach[-1]) + 1.0
+    risen = np.flatnonzero(profile >= _RISEN * plateau)
+    inset = float(reach[risen[0]] if len(risen) else reach[-1]) + _RIM_MARGIN_PX
+    return circle[0], circle[1], (radius - inset) / factor
 
 
 def _black_corners(bright: NDArray[np.uint8], level: float) -> NDArray[np.bool_]:
