@@ -9,6 +9,7 @@ import click
 
 from sporecount.cli.edge import one_line
 from sporecount.cli.exit_codes import DONE
+from sporecount.errors import RulingError
 from sporecount.photo.read import read_photo
 from sporecount.scale.calibration import Calibration
 from sporecount.scale.saved import list_calibrations as saved_calibrations
@@ -24,7 +25,10 @@ def run_calibrate(
     if replace and save_as is None:
         raise click.UsageError("--replace goes with --save NAME.")
     photo = read_photo(path)
-    ruling = measure_ruling(photo.pixels, division_um)
+    try:
+        ruling = measure_ruling(photo.pixels, division_um)
+    except RulingError as error:
+        raise RulingError(f"{path}, {error.given}", error.wrong, error.remedy) from error
     click.echo(
         f"{ruling.um_per_px:.4f} um/px, standard error {ruling.standard_error:.4f} "
         f"({ruling.lines_used} lines, {ruling.division_um:g} um apart, {ruling.pattern})"

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from sporecount import __version__
-from sporecount.cli.edge import one_line_errors
+from sporecount.cli.edge import OneLineGroup, one_line_errors
 from sporecount.cli.exit_codes import exit_codes_text
 
 _FOLDER = click.Path(file_okay=False, path_type=Path)
@@ -42,6 +42,7 @@ def _epilog(*examples: str, codes: bool = True) -> str:
 
 
 @click.group(
+    cls=OneLineGroup,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 88},
     epilog=_epilog(*_MAIN_EXAMPLES),
 )
@@ -91,7 +92,7 @@ def count(**options: Any) -> int:
 @click.argument("photo", type=_FILE)
 @click.option(
     "--division-um",
-    type=float,
+    type=click.FloatRange(min=0, min_open=True),
     default=10.0,
     show_default=True,
     help="Distance of neighbouring lines of the micrometer, um.",

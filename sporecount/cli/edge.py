@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from functools import wraps
-from typing import ParamSpec
+from typing import Any, ParamSpec
 
 import click
 
@@ -13,6 +13,32 @@ from sporecount.cli.exit_codes import NOTHING_DONE, STOPPED, WRONG_USE
 from sporecount.errors import SettingsError, SheetError, SporecountError
 
 P = ParamSpec("P")
+
+
+class OneLineGroup(click.Group):
+    """A group of commands that reports wrong use on one line, with where to read on."""
+
+    def main(self, *args: Any, standalone_mode: bool = True, **kwargs: Any) -> Any:
+        """Run; see :meth:`click.Command.main`."""
+        if not standalone_mode:
+            return super().main(*args, standalone_mode=False, **kwargs)
+        try:
+            code = super().main(*args, standalone_mode=False, **kwargs)
+        except click.UsageError as error:
+            if "\n" in error.message:  # the whole help, where a command was called bare
+                error.show()
+            else:
+                where = error.ctx.command_path if error.ctx else "sporecount"
+                message = error.format_message().rstrip(".")
+                click.echo(f"Error: {one_line(message)}. See `{where} --help`.", err=True)
+            code = WRONG_USE
+        except click.ClickException as error:
+            click.echo(f"Error: {one_line(error.format_message())}", err=True)
+            code = error.exit_code
+        except click.Abort:
+            click.echo("Stopped.", err=True)
+            code = STOPPED
+        sys.exit(code)
 
 
 def one_line_errors(command: Callable[P, int]) -> Callable[P, None]:

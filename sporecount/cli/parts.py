@@ -1,8 +1,8 @@
 """Finished photos, kept so that a run that was stopped goes on where it was.
 
 One file for each photo, named by everything that can change its result: the
-photo's bytes, the scale asked for, the settings, the detector's rates and the
-version of the program.
+photo's bytes, the scale asked for, the settings, the detector's weights and rates
+and the version of the program.
 """
 
 from __future__ import annotations
@@ -11,6 +11,8 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
+from functools import lru_cache
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -50,10 +52,22 @@ def part_key(sha256: str, scale_asked: Mapping[str, Any], settings: Settings) ->
         "scale": dict(scale_asked),
         "settings": settings.as_dict(),
         "rates": asdict(load_rates()),
+        "detector": _weights_hash(),
         "version": __version__,
     }
     text = json.dumps(everything, sort_keys=True, default=str)
     return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+@lru_cache(maxsize=1)
+def _weights_hash() -> str:
+    """Hash the detector's trained weights."""
+    digest = hashlib.sha256()
+    folder = resources.files("sporecount.detect") / "weights"
+    for file in sorted(folder.iterdir(), key=lambda file: file.name) if folder.is_dir() else ():
+        if file.is_file():
+            digest.update(file.name.encode() + file.read_bytes())
+    return digest.hexdigest()
 
 
 class Parts:

@@ -78,7 +78,7 @@ def density_per_mm2(count: int, area_mm2: float, level: float = 0.95) -> Density
     --------
     >>> density = density_per_mm2(12, 4.0)
     >>> density.per_mm2, round(density.low, 4), round(density.high, 4)
-    (3.0, 1.5502, 5.2404)
+    (3.0, 1.5501, 5.2404)
     """
     if not (math.isfinite(area_mm2) and area_mm2 > 0):
         raise ValueError(f"area_mm2 {area_mm2!r}: an examined area is larger than 0")

@@ -21,6 +21,9 @@ _MOST_PX = 2400
 _LEAST_PX = 1200
 _MOST_ENLARGED = 4
 
+#: Scale at which a spore is large enough to be seen within its outline, um per pixel.
+_CLEAR_UM_PER_PX = 0.45
+
 #: Quality of the JPEG.
 _QUALITY = 90
 
@@ -53,13 +56,13 @@ def draw_marked(
     ndarray, shape (rows, columns, 3), uint8
         RGB; at most 2400 px on the photo's long side, strips not included.
     """
-    canvas, zoom = _resized(pixels)
+    um_per_px = summary["um_per_px"]
+    canvas, zoom = _resized(pixels, um_per_px)
     size = int(np.clip(canvas.shape[1] / 58, 15, 34))
     partly = examined is not None and not examined.all() and bool(examined.any())
     if partly and examined is not None:
         for edge in _edges(examined, canvas.shape):
             draw_stroke(canvas, edge, EDGE, max(1.0, size / 12))
-    um_per_px = summary["um_per_px"]
     _draw_detections(canvas, detections, zoom, size)
     return np.vstack(
         (
@@ -79,17 +82,14 @@ def jpeg_bytes(picture: NDArray[np.uint8]) -> bytes:
     return content.getvalue()
 
 
-def _resized(pixels: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], float]:
+def _resized(pixels: NDArray[np.uint8], um_per_px: float | None) -> tuple[NDArray[np.uint8], float]:
     """Return a copy of the photo at the size of the marked copy, and the factor."""
     long_side = max(pixels.shape[:2])
-    if long_side > _MOST_PX:
-        zoom = _MOST_PX / long_side
-        method = cv2.INTER_AREA
-    else:
-        zoom = float(np.clip(_LEAST_PX / long_side, 1.0, _MOST_ENLARGED))
-        method = cv2.INTER_CUBIC
+    wanted = max(_LEAST_PX / long_side, (um_per_px or 0.0) / _CLEAR_UM_PER_PX, 1.0)
+    zoom = min(wanted, _MOST_PX / long_side, _MOST_ENLARGED)
     if zoom == 1.0:
         return pixels.copy(), 1.0
+    method = cv2.INTER_AREA if zoom < 1.0 else cv2.INTER_CUBIC
     size = (max(1, round(pixels.shape[1] * zoom)), max(1, round(pixels.shape[0] * zoom)))
     return np.asarray(cv2.resize(pixels, size, interpolation=method), np.uint8), zoom
 
@@ -108,7 +108,7 @@ def _draw_detections(
     line = float(np.clip(np.median(spans or [12.0]) / 12.0, 1.0, max(1.5, size / 9)))
     for outline, state in zip(outlines, detections["state"], strict=True):
         if len(outline):
-            draw_stroke(canvas, grow(outline, line + 1.0), STROKES[state], line)
+            draw_stroke(canvas, grow(outline, 1.2 * line + 1.5), STROKES[state], line)
 
 
 def _edges(examined: NDArray[np.bool_], shape: tuple[int, ...]) -> list[NDArray[np.float64]]:

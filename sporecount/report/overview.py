@@ -105,7 +105,7 @@ def short_name(name: str, most: int) -> str:
     Examples
     --------
     >>> short_name("tray 4/butterfly 17, left side.jpg", 20)
-    'tray 4/but...ide.jpg'
+    'tray 4/bu...side.jpg'
     """
     from rich.cells import cell_len
 

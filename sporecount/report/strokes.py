@@ -17,6 +17,9 @@ from sporecount.detect.table import DAMAGED, FRAGMENT, INTACT
 #: Casing of every line, RGB.
 _CASING = (12, 24, 48)
 
+#: Lines this close to the picture's frame run along it, px.
+_FRAME_PX = 5.0
+
 #: Fractional bits of the drawing calls: lines land between pixels.
 _SHIFT = 4
 
@@ -34,12 +37,15 @@ class Stroke:
         an unbroken line.
     triangle : bool
         Whether a small triangle points at the object from above.
+    on_frame : bool
+        Whether dashes that run along the picture's own frame are drawn too.
     """
 
     colour: tuple[int, int, int]
     dash: float
     gap: float
     triangle: bool = False
+    on_frame: bool = True
 
 
 STROKES: dict[str, Stroke] = {
@@ -49,7 +55,7 @@ STROKES: dict[str, Stroke] = {
 }
 
 #: The edge of the examined area.
-EDGE = Stroke((235, 235, 235), 12.0, 8.0)
+EDGE = Stroke((235, 235, 235), 12.0, 8.0, on_frame=False)
 
 
 def grow(outline: NDArray[np.float64], by_px: float) -> NDArray[np.float64]:
@@ -85,7 +91,10 @@ def draw_stroke(
     if len(outline) < 3:
         return
     core = max(1, round(width_px))
-    pieces = _dashes(outline, stroke.dash * core, stroke.gap * core)
+    dashes = _dashes(outline, stroke.dash * core, stroke.gap * core)
+    if not stroke.on_frame:
+        dashes = [dash for dash in dashes if not _along_frame(dash, canvas.shape)]
+    pieces = [_fixed(dash) for dash in dashes]
     closed = stroke.gap == 0.0
     for colour, thickness in ((_CASING, core + max(2, core)), (stroke.colour, core)):
         cv2.polylines(canvas, pieces, closed, colour, thickness, cv2.LINE_AA, _SHIFT)
@@ -93,10 +102,10 @@ def draw_stroke(
         _triangle(canvas, outline, stroke.colour, core)
 
 
-def _dashes(outline: NDArray[np.float64], dash: float, gap: float) -> list[NDArray[np.int32]]:
-    """Cut a closed outline into evenly spaced dashes, in fixed-point coordinates."""
+def _dashes(outline: NDArray[np.float64], dash: float, gap: float) -> list[NDArray[np.float64]]:
+    """Cut a closed outline into evenly spaced dashes."""
     if gap == 0.0:
-        return [_fixed(outline)]
+        return [outline]
     ring = np.vstack((outline, outline[:1]))
     along = np.concatenate(([0.0], np.cumsum(np.linalg.norm(np.diff(ring, axis=0), axis=1))))
     around = along[-1]
@@ -107,9 +116,14 @@ def _dashes(outline: NDArray[np.float64], dash: float, gap: float) -> list[NDArr
         stop = start + part * around / count
         inner = along[(along > start) & (along < stop)]
         places = np.concatenate(([start], inner, [stop]))
-        piece = np.column_stack([np.interp(places, along, ring[:, axis]) for axis in (0, 1)])
-        pieces.append(_fixed(piece))
+        pieces.append(np.column_stack([np.interp(places, along, ring[:, axis]) for axis in (0, 1)]))
     return pieces
+
+
+def _along_frame(dash: NDArray[np.float64], shape: tuple[int, ...]) -> bool:
+    """Say whether all of a dash lies on one side of the picture's frame."""
+    far = np.array([shape[1], shape[0]]) - 1.0
+    return bool((dash < _FRAME_PX).all(axis=0).any() or (far - dash < _FRAME_PX).all(axis=0).any())
 
 
 def _triangle(
