@@ -176,7 +176,8 @@ def _inked(
     # The pen straddles the outline, and its outer half falls away.
     pen = _stroked(bench, lines, 2.0 * paint.stroke_um, closed=not paint.dashed)
     if rng.random() < 0.5:
-        pen = cv2.GaussianBlur(pen, (0, 0), max(0.3, 0.2 / bench.step_um))
+        blurred = cv2.GaussianBlur(pen, (0, 0), max(0.3, 0.2 / bench.step_um))
+        pen = blurred.astype(np.float32, copy=False)
     pen = np.minimum(pen, cover)[..., None]
     return np.minimum(light, light * (1.0 - pen) + pen * ink)
 

@@ -16,6 +16,7 @@ from sporecount.render.spores.look import SporeLook
 
 STATES: tuple[str, ...] = ("intact", "damaged")
 SMALLEST_PIECE_UM = 1.5
+MOST_PIECES = 7
 GAP_RANGE_UM = (1.5, 8.0)
 
 
@@ -120,7 +121,7 @@ def draw_fragments(
     """
     chosen = _style(style)
     _check_scale(um_per_px)
-    drafts = chosen.shatter(rng, um_per_px, look)
+    drafts = chosen.shatter(rng, um_per_px, look)[:MOST_PIECES]
     pieces = [(finish(draft, "fragment", style), draft) for draft in drafts]
     pieces = [(piece, draft) for piece, draft in pieces if piece.length_um >= SMALLEST_PIECE_UM]
     offsets = _strew(rng, [draft for _, draft in pieces])

@@ -210,7 +210,8 @@ def _cloud(rng: np.random.Generator, bench: Bench, spot_um: float) -> Field:
     rows, columns = bench.x_um.shape
     nodes = max(3, int(np.ceil(columns * bench.step_um / (1.3 * spot_um))))
     coarse = rng.standard_normal((nodes, nodes)).astype(np.float32)
-    return cv2.resize(coarse, (columns, rows), interpolation=cv2.INTER_CUBIC)
+    cloud = cv2.resize(coarse, (columns, rows), interpolation=cv2.INTER_CUBIC)
+    return cloud.astype(np.float32, copy=False)
 
 
 def _ghost(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v: Field) -> Draft:

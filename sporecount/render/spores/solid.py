@@ -36,10 +36,10 @@ def damaged(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_d
 
 def shatter(rng: np.random.Generator, um_per_px: float, look: SporeLook) -> list[Draft]:
     """Part the body into the cells of points strewn through it, and project each."""
-    body = replace(random_body(rng, look), tilt=float(rng.normal(0.0, 0.1)))
+    body = replace(random_body(rng, look), tilt=float(rng.normal(0.0, 0.03)))
     thick = float(body.radius_um.max())
     count = int(rng.choice((2, 3, 4, 5, 6, 7), p=(0.28, 0.27, 0.2, 0.12, 0.08, 0.05)))
-    seeds = rng.uniform(-1.0, 1.0, (count, 3)) * (0.75 * body.half_um, 0.7 * thick, 0.03 * thick)
+    seeds = rng.uniform(-1.0, 1.0, (count, 3)) * (0.75 * body.half_um, 0.7 * thick, 0.0)
     if count == 2:
         seeds[:, 0] = (-0.3 * body.half_um, 0.3 * body.half_um)
     lost = rng.random() < 0.55
@@ -121,9 +121,7 @@ def _box(bench: Bench, body: Body, angle_deg: float, reach: float) -> tuple[slic
     return spans[0], spans[1]
 
 
-def _in_plane(
-    bench: Bench, box: tuple[slice, slice], angle_deg: float
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+def _in_plane(bench: Bench, box: tuple[slice, slice], angle_deg: float) -> tuple[Volume, Volume]:
     angle = np.deg2rad(angle_deg)
     cos, sin = np.float32(np.cos(angle)), np.float32(np.sin(angle))
     x, y = bench.x_um[box], bench.y_um[box]
@@ -132,7 +130,7 @@ def _in_plane(
 
 def _chords(
     bench: Bench, box: tuple[slice, slice], body: Body, look: SporeLook, angle_deg: float
-) -> tuple[NDArray[np.float32], NDArray[np.float32], NDArray[np.float32]]:
+) -> tuple[Volume, Volume, Volume]:
     """Return the lengths (um) of each ray inside shell, content and both."""
     u, v = _in_plane(bench, box, angle_deg)
     thick = float(body.radius_um.max())
@@ -147,18 +145,19 @@ def _chords(
     across = v - bow * along * along if bow else np.broadcast_to(v, along.shape)
     index = (along * np.float32(BINS / 2 / body.half_um) + np.float32(BINS / 2)).astype(np.int32)
     beyond = np.abs(along) - np.float32(body.half_um)
-    limit = body.radius_um[np.clip(index, 0, BINS - 1)]
+    limit: Volume = body.radius_um[np.clip(index, 0, BINS - 1)]
     reach = np.sqrt(across * across + up * up)
     if body.dents or body.folds:
         limit = limit * _shrunk(body, along, across, up, reach)
     under = np.minimum(limit - reach, -beyond)
-    kept = under
-    for keep in body.keep:
-        kept = np.minimum(kept, keep(along, across, up))
     soft = np.float32(1.0 / max(float(dz), bench.step_um))
-    outer = np.clip(kept * soft + 0.5, 0.0, 1.0)
-    hollow = np.minimum(under - np.float32(body.shell_um), kept)
-    inner = np.clip(hollow * soft + 0.5, 0.0, 1.0)
+    # A quarter, not a half: several slices meet at the outline, and would swell it.
+    outer = np.clip(under * soft + 0.25, 0.0, 1.0)
+    inner = np.clip((under - np.float32(body.shell_um)) * soft + 0.25, 0.0, 1.0)
+    for keep in body.keep:
+        # Cuts stand nearly along the rays, so the fine step softens them, not the slices.
+        left = np.clip(keep(along, across, up) / np.float32(bench.step_um) + 0.5, 0.0, 1.0)
+        outer, inner = np.minimum(outer, left), np.minimum(inner, left)
     total = outer.sum(axis=0) * dz
     content = inner.sum(axis=0) * dz
     return np.maximum(total - content, 0.0), content, total
@@ -184,7 +183,7 @@ def _granule_chords(
     body: Body,
     balls: NDArray[np.float64],
     angle_deg: float,
-) -> NDArray[np.float32]:
+) -> Volume:
     """Return the length (um) of each ray inside small balls."""
     x, y = bench.x_um[box], bench.y_um[box]
     total = np.zeros(x.shape, np.float32)
@@ -206,9 +205,7 @@ def _granule_chords(
     return total
 
 
-def _bent_light(
-    rng: np.random.Generator, bench: Bench, look: SporeLook, total: NDArray[np.float32]
-) -> NDArray[np.float32]:
+def _bent_light(rng: np.random.Generator, bench: Bench, look: SporeLook, total: Volume) -> Volume:
     """Return what refraction adds: steep flanks darken, curvature gathers light."""
     sigma = 0.3 / bench.step_um
     smooth = cv2.GaussianBlur(total, (0, 0), max(sigma, 0.5))
@@ -223,7 +220,7 @@ def _bent_light(
     return (flank - np.float32(look.rim) * gathered).astype(np.float32)
 
 
-def _coverage(total: NDArray[np.float32], step_um: float) -> NDArray[np.float32]:
+def _coverage(total: Volume, step_um: float) -> Volume:
     """Return the share of each pixel with any of the body above or below it."""
     body = (total > 0.18).astype(np.float32)
     return body if step_um < 0.05 else cv2.blur(body, (3, 3)) * 0.5 + body * 0.5
