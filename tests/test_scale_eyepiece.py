@@ -24,7 +24,7 @@ def view(
     rng = np.random.default_rng(seed)
     rows, columns = np.mgrid[:height, :width]
     distance = np.hypot(columns - x, rows - y)
-    inside = 1 / (1 + np.exp((distance - radius) / (soft_px / 2)))
+    inside = 0.5 - 0.5 * np.tanh((distance - radius) / soft_px)
     light = 215 * (1 - 0.25 * (distance / radius) ** 2) * np.ones_like(distance)
     for _ in range(dirt):
         angle, share = rng.uniform(0, 2 * np.pi), rng.uniform(0, 1.02)
@@ -53,7 +53,7 @@ def test_circles_of_known_size(height, width, x, y, radius, dirt):
     before = pixels.copy()
     circle = find_eyepiece_circle(pixels)
     np.testing.assert_array_equal(pixels, before)
-    assert circle.radius_px == pytest.approx(radius, rel=0.003)
+    assert circle.radius_px == pytest.approx(radius, rel=0.001)
     assert math.hypot(circle.x - x, circle.y - y) < 0.005 * radius + 0.3
     assert 0 < circle.standard_error_px < 0.01 * radius
 
@@ -68,7 +68,7 @@ def test_the_stated_error_is_about_the_real_one():
         pixels = view(240, 320, x, y, radius, seed=seed, dirt=25, soft_px=2.0)
         circle = find_eyepiece_circle(pixels)
         scores.append((circle.radius_px - radius) / circle.standard_error_px)
-    assert np.sqrt(np.mean(np.square(scores))) < 4
+    assert np.sqrt(np.mean(np.square(scores))) < 2.5
 
 
 @pytest.mark.parametrize("turn", [1, 2, 3])

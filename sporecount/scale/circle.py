@@ -17,6 +17,8 @@ COARSE_PX = 400
 RAYS = 720
 #: Neighbouring rays see the same dirt on the rim; errors are taken as alike in a sector.
 SECTORS = 36
+#: What half-height misplaces an edge by at least, px (measured on drawn photos).
+EDGE_ERROR_PX = 0.05
 #: Reach of the rays at least, px, so that they begin and end beyond a soft rim.
 SOFT_RIM_PX = 10.0
 #: Least part of the circle that must be seen in the photo, degrees.
@@ -75,8 +77,10 @@ def find_eyepiece_circle(pixels: NDArray[np.uint8]) -> Circle:
     if coarse is None:
         raise _no_circle("there is no round bright field on a dark ground in it")
     x, y, radius = coarse
-    for reach in (0.06, 0.02):
-        edge = _edge_along_rays(pixels, x, y, radius, max(reach * radius, SOFT_RIM_PX))
+    soft_px = 0.0
+    for share in (0.06, 0.02):
+        reach_px = max(share * radius, SOFT_RIM_PX, min(2.5 * soft_px, 0.2 * radius))
+        edge, soft_px = _edge_along_rays(pixels, x, y, radius, reach_px)
         if _arc_deg(edge, x, y) < LEAST_ARC_DEG:
             raise _no_circle("too little of the edge of a round bright field is seen")
         x, y, radius, weight = _fit(edge, x, y, radius)
@@ -162,35 +166,56 @@ def _is_disc(
 
 def _edge_along_rays(
     pixels: NDArray[np.uint8], x: float, y: float, radius: float, reach_px: float
-) -> NDArray[np.float64]:
-    """Return edge points, shape (n, 2): where the light along a ray falls to half."""
+) -> tuple[NDArray[np.float64], float]:
+    """Find where the light along rays falls to half; return points (n, 2) and softness, px."""
     angle = np.arange(RAYS) * (2 * math.pi / RAYS)
     steps = np.linspace(-reach_px, reach_px, int(min(max(4 * reach_px, 41), 401)))
     along = radius + steps
     columns = x + np.cos(angle)[:, None] * along
     rows = y + np.sin(angle)[:, None] * along
     light = _sampled(pixels, columns, rows)
-    fifth = max(3, len(steps) // 5)
     height, width = pixels.shape[:2]
     seen = (columns >= 0) & (columns <= width - 1) & (rows >= 0) & (rows <= height - 1)
-    whole = seen.all(axis=1)
-    inside = np.median(light[:, :fifth], axis=1)
-    outside = np.median(light[:, -fifth:], axis=1)
-    fall = inside - outside
+    whole = seen[:, steps <= 0.4 * reach_px].all(axis=1)
     if not whole.any():
-        return np.empty((0, 2))
+        return np.empty((0, 2)), 0.0
+    inner, outer = steps < -0.6 * reach_px, steps > 0.6 * reach_px
+    beyond = light[whole][:, outer][seen[whole][:, outer]]
+    outside = float(np.median(beyond)) if len(beyond) else float(light[whole].min())
+    inside = np.median(light[:, inner], axis=1) * _at_rim(light[whole][:, inner], steps[inner])
+    fall = inside - outside
     usable = whole & (fall > 0.5 * np.median(fall[whole])) & (outside < 0.7 * inside)
     level = ((inside + outside) / 2)[:, None]
     falling = (light[:, :-1] >= level) & (light[:, 1:] < level)
-    crossings = falling.sum(axis=1)
-    usable &= crossings == 1  # dirt on the rim makes several
+    usable &= falling.sum(axis=1) == 1  # dirt on the rim makes several
     at = falling.argmax(axis=1)
     ray = np.arange(RAYS)
     before, after = light[ray, at], light[ray, at + 1]
     share = (before - level[:, 0]) / np.maximum(before - after, 1e-9)
     distance = along[at] + share * (steps[1] - steps[0])
     points = np.stack([x + np.cos(angle) * distance, y + np.sin(angle) * distance], axis=1)
-    return points[usable]
+    return points[usable], _softness(light[usable], steps, distance[usable] - radius)
+
+
+def _at_rim(inner_light: NDArray[np.float64], steps: NDArray[np.float64]) -> float:
+    """Return the light at the rim over that further in: fields grow darker outwards."""
+    profile = np.median(inner_light, axis=0)
+    _, level = np.polyfit(steps, profile, 1)
+    return float(np.clip(level / max(float(np.median(profile)), 1e-9), 0.7, 1.1))
+
+
+def _softness(
+    light: NDArray[np.float64], steps: NDArray[np.float64], edge: NDArray[np.float64]
+) -> float:
+    """Return the width, px, over which the light falls from nine to one tenth."""
+    if not len(light):
+        return 0.0
+    shift = np.rint(edge / (steps[1] - steps[0])).astype(int)
+    columns = np.clip(np.arange(len(steps)) + shift[:, None], 0, len(steps) - 1)
+    profile = np.median(np.take_along_axis(light, columns, axis=1), axis=0)
+    low, high = np.percentile(profile, [5, 95])
+    between = (profile > low + 0.1 * (high - low)) & (profile < low + 0.9 * (high - low))
+    return float(between.sum() * (steps[1] - steps[0]))
 
 
 def _sampled(
@@ -259,4 +284,4 @@ def _radius_error(
     used = len(np.unique(sector))
     inverse = np.linalg.pinv((slope * weight[:, None]).T @ slope)
     covariance = inverse @ (score.T @ score) @ inverse * used / max(used - 3, 1)
-    return math.sqrt(max(float(covariance[2, 2]), 0.0) + 0.02**2)
+    return math.sqrt(max(float(covariance[2, 2]), 0.0) + EDGE_ERROR_PX**2)
