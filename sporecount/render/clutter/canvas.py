@@ -7,12 +7,14 @@ details below a pixel fade as they do in a camera instead of breaking up.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-Image = NDArray[np.float32]
+#: Any float picture; what is handed out is float32.
+Image = NDArray[Any]
 #: Density (rows, columns, 3) and the object's centre (x, y) in it.
 Picture = tuple[Image, tuple[float, float]]
 

@@ -22,7 +22,12 @@ def wandering_curve(
     ``bend`` is the spread of the heading, in radians, from one end to the other.
     """
     turns = np.cumsum(rng.standard_normal(points - 1))
-    turns = np.convolve(turns, np.ones(5) / 5, mode="same") * bend / np.sqrt(points)
+    window = max(5, points // 4)
+    turns = (
+        np.convolve(turns, np.ones(window) / window, mode="same")[: points - 1]
+        * bend
+        / np.sqrt(points)
+    )
     heading = turns + rng.normal(0.0, bend) * np.linspace(-0.5, 0.5, points - 1)
     steps = np.stack([np.cos(heading), np.sin(heading)], axis=1) * length_um / (points - 1)
     curve = np.vstack([np.zeros((1, 2)), np.cumsum(steps, axis=0)])

@@ -135,7 +135,7 @@ def draw_leg_part(rng: np.random.Generator, um_per_px: float) -> Picture:
     away = np.maximum(np.abs(v) - np.float32(half) * swell, np.abs(u) - np.float32(length / 2))
     body = inside(away.astype(np.float32), canvas.step_um)
     edge = np.clip(np.abs(v) / (np.float32(half) * swell), 0.0, 1.0) ** np.float32(4.0)
-    tone = body * (0.5 + rng.uniform(0.1, 0.6) * edge + 0.15 * noise(rng, canvas, 6.0, 2))
+    tone = body * (0.5 + rng.uniform(0.1, 0.6) * edge + 0.06 * noise(rng, canvas, 6.0, 2))
     hairs = np.zeros(canvas.shape, np.float32)
     for _ in range(int(rng.integers(0, 16))):
         root = np.array([rng.uniform(-0.45, 0.45) * length, rng.choice([-1.0, 1.0]) * 0.6 * half])
@@ -157,7 +157,9 @@ def draw_dirt_clump(rng: np.random.Generator, um_per_px: float) -> Picture:
     away = rho - np.float32(0.75 * half) + np.float32(0.22 * half) * rough
     away = np.maximum(away, np.hypot(canvas.u_um, canvas.v_um) - np.float32(1.25 * half))
     grains = noise(rng, canvas, rng.uniform(1.5, 6.0), 2)
-    tone = inside(away, canvas.step_um, rng.uniform(0.1, 0.8)) * np.clip(0.8 + 0.4 * grains, 0.1, 2)
+    tone = inside(away, canvas.step_um, rng.uniform(0.1, 0.8)) * np.clip(
+        0.8 + 0.25 * grains, 0.3, 2
+    )
     tone = (tone * log_uniform(rng, 0.2, 1.6)).astype(np.float32)
     share = np.clip(0.5 + 0.6 * noise(rng, canvas, rng.uniform(3.0, 8.0)), 0.0, 1.0)
     return canvas.finish(two_tints(tone, share, tint(rng, COLOURS), tint(rng, COLOURS)))
@@ -170,7 +172,7 @@ def draw_soot(rng: np.random.Generator, um_per_px: float) -> Picture:
     heads = rng.uniform(0.0, 2 * np.pi, count)
     for i in range(1, count):
         # Younger balls catch more: that makes arms rather than a ball.
-        host = i - 1 - int(min(rng.exponential(2.5), i - 1))
+        host = i - 1 - int(min(rng.exponential(1.0), i - 1))
         places[i] = places[host] + 1.7 * radius * np.array([np.cos(heads[i]), np.sin(heads[i])])
     return _paint_balls(rng, um_per_px, places, radius)
 

@@ -77,7 +77,7 @@ def _strand(
     rng: np.random.Generator, um_per_px: float, length_um: float, bend: float, reach_um: float
 ) -> _Strand:
     length_um = min(length_um, LONGEST_PX * um_per_px)
-    points = wandering_curve(rng, length_um, bend, int(np.clip(length_um / 12.0, 8, 36)))
+    points = wandering_curve(rng, length_um, bend, int(np.clip(length_um / 8.0, 8, 60)))
     angle = rng.uniform(0.0, 2.0 * np.pi)
     points = points @ np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
     points -= (points.min(axis=0) + points.max(axis=0)) / 2
@@ -130,7 +130,8 @@ def draw_hair(rng: np.random.Generator, um_per_px: float) -> Picture:
     steps = (strand.along_um / np.float32(rng.uniform(4, 12))) % 1.0
     width = np.float32(half) * taper + np.float32(rng.uniform(0.0, 0.6)) * steps
     core = strand.inside(np.float32(rng.uniform(0.1, 0.4)) * width)
-    core = core * (strand.wave(rng, rng.uniform(3, 15)) > rng.uniform(-1.5, 0.3))
+    gaps = strand.wave(rng, rng.uniform(3, 15)) - rng.uniform(-1.5, 0.3)
+    core = core * np.clip(2.0 * gaps, 0.0, 1.0)
     share = np.clip(np.abs(strand.across_um) / width, 0.0, 1.0)
     tone = strand.inside(width) * (np.float32(0.5) + np.float32(rng.uniform(0, 0.8)) * share**4)
     tone = (tone + np.float32(rng.uniform(-0.3, 0.8)) * core) * strand.ends(2.0)
@@ -190,9 +191,9 @@ def draw_scratch(rng: np.random.Generator, um_per_px: float) -> Picture:
     sigma = rng.uniform(0.3, 2.0)
     strand = _strand(rng, um_per_px, log_uniform(rng, 40, 700), rng.uniform(0, 0.15), 5 * sigma + 2)
     on = np.clip(strand.wave(rng, rng.uniform(5, 60)) + rng.uniform(0.0, 2.0), 0.0, 1.2)
-    shift = np.float32(rng.uniform(0.0, 1.5) * sigma)
+    shift = rng.uniform(0.0, 1.5) * sigma
     dark, bright = rng.uniform(0.0, 0.7), rng.uniform(0.0, 0.2)
-    tone = np.float32(dark + 0.05) * strand.line(shift, sigma)
+    tone: Image = np.float32(dark + 0.05) * strand.line(shift, sigma)
     tone = tone - np.float32(bright) * strand.line(-shift, sigma)
     return strand.canvas.finish(strand.paint(tone * on * strand.ends(10.0), tint(rng, "grey")))
 
@@ -203,7 +204,7 @@ def draw_tape_edge(rng: np.random.Generator, um_per_px: float) -> Picture:
     reach = 8.0 * sigma + 6.0
     strand = _strand(rng, um_per_px, rng.uniform(300, 1000), rng.uniform(0.0, 0.08), reach)
     waver = 0.5 * sigma * strand.wave(rng, rng.uniform(20, 90))
-    tone = np.float32(rng.uniform(0.2, 1.0)) * strand.line(waver, sigma)
+    tone: Image = np.float32(rng.uniform(0.2, 1.0)) * strand.line(waver, sigma)
     tone = tone - np.float32(rng.uniform(0.0, 0.2)) * strand.line(waver + 2.5 * sigma, sigma)
     tone = tone + np.float32(rng.uniform(0, 0.4)) * strand.line(waver - 3.5 * sigma, 0.6 * sigma)
     haze = np.exp(-np.abs(strand.across_um) / np.float32(2.0 * sigma)) * (strand.across_um < 0)
@@ -219,7 +220,9 @@ def draw_glue_line(rng: np.random.Generator, um_per_px: float) -> Picture:
     width = np.float32(half) * (np.float32(0.6) + np.float32(0.45) * beads).clip(0.1, 1.8)
     edges = strand.line(width, 0.6) + strand.line(-width, 0.6)
     halo = strand.line(width + 1.2, 0.6) + strand.line(-width - 1.2, 0.6)
-    tone = np.float32(rng.uniform(0.1, 0.6)) * edges - np.float32(rng.uniform(0.0, 0.15)) * halo
+    tone: Image = (
+        np.float32(rng.uniform(0.1, 0.6)) * edges - np.float32(rng.uniform(0.0, 0.15)) * halo
+    )
     tone = tone - np.float32(rng.uniform(0.0, 0.15)) * strand.inside(0.5 * width)
     return strand.canvas.finish(
         strand.paint(tone * strand.ends(6.0), tint(rng, {"grey": 4, "yellow": 1}))
@@ -230,14 +233,17 @@ def draw_ink_stroke(rng: np.random.Generator, um_per_px: float) -> Picture:
     """Draw a piece of a pen's stroke: broad, rough-edged, starved in places."""
     half = rng.uniform(10.0, 45.0)
     strand = _strand(rng, um_per_px, rng.uniform(150, 500), rng.uniform(0.1, 1.5), 1.3 * half + 3)
-    ragged = strand.wave(rng, 3.0) + strand.wave(rng, 14.0)
-    away = np.abs(strand.across_um) - np.float32(half) - np.clip(ragged, -3, 3) * 0.06 * half
+    # Each side of the stroke has an edge of its own.
+    left, right = (strand.wave(rng, 3.0) + strand.wave(rng, 14.0) for _ in range(2))
+    ragged = np.clip(np.where(strand.across_um < 0, left, right), -2.0, 2.0)
+    away = np.abs(strand.across_um) - np.float32(half) - rng.uniform(0.01, 0.05) * half * ragged
+    ends = inside(12.0 + 4.0 * ragged - 40.0 * strand.ends(40.0), strand.canvas.step_um, 1.0)
+    lanes = np.arange(-1.5 * half, 1.5 * half, rng.uniform(1.0, 6.0))
+    lane_ink = np.interp(strand.across_um, lanes, rng.standard_normal(len(lanes)))
     grain = rng.standard_normal(away.shape).astype(np.float32)
-    tone = inside(away, strand.canvas.step_um, 0.8)
-    ends = inside(10.0 + 4.0 * ragged - strand.ends(40.0) * 40.0, strand.canvas.step_um, 1.0)
-    stripes = np.sin(strand.across_um * np.float32(rng.uniform(0.2, 1.5)) + strand.wave(rng, 60))
-    starved = np.clip(1.0 + np.float32(rng.uniform(0, 0.8)) * stripes + 0.15 * grain, 0.05, 1.6)
-    tone = tone * ends * starved * np.float32(log_uniform(rng, 0.3, 1.6))
+    starved = 1.0 + rng.uniform(0, 0.5) * lane_ink * strand.wave(rng, 60.0) + 0.15 * grain
+    tone = inside(away, strand.canvas.step_um, 0.8) * ends * np.clip(starved, 0.05, 1.6)
+    tone = tone * np.float32(log_uniform(rng, 0.3, 1.6))
     colours = {"black": 0.5, "bluish": 0.35, "reddish": 0.1, "greenish": 0.05}
     return strand.canvas.finish(strand.paint(tone, tint(rng, colours)))
 

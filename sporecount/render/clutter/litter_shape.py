@@ -146,9 +146,9 @@ def draw_crescent(rng: np.random.Generator, um_per_px: float) -> Picture:
     """Draw a disc with a bite taken out by another."""
     size = log_uniform(rng, 6.0, 25.0)
     canvas = make_canvas(rng, um_per_px, size / 2 + 4.0)
-    radius = np.float32(size / 2)
-    bite = np.float32(radius * rng.uniform(0.6, 1.3))
-    offset = np.float32(rng.uniform(0.35, 0.9) * radius + 0.5 * max(bite - radius, 0))
+    radius = size / 2
+    bite = radius * rng.uniform(0.6, 1.3)
+    offset = rng.uniform(0.35, 0.9) * radius + 0.5 * max(bite - radius, 0.0)
     outer = np.hypot(canvas.u_um, canvas.v_um) - radius
     inner = bite - np.hypot(canvas.u_um - offset, canvas.v_um)
     return _paint_distance(rng, canvas, np.maximum(outer, inner), size)

@@ -252,7 +252,7 @@ def draw_water_spot(rng: np.random.Generator, um_per_px: float) -> Picture:
     canvas = make_canvas(rng, um_per_px, radius * 1.3 + 3.0, fine_um=0.6)
     rough = noise(rng, canvas, radius * 0.6, 2)
     rho = np.hypot(canvas.u_um, canvas.v_um) + np.float32(0.05 * radius) * rough
-    tone = np.zeros(canvas.shape, np.float32)
+    tone: Image = np.zeros(canvas.shape, np.float32)
     for i in range(int(rng.integers(1, 5))):
         ring = radius * (1.0 if i == 0 else rng.uniform(0.4, 0.97))
         width = rng.uniform(0.5, 2.0)

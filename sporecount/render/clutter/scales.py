@@ -66,7 +66,7 @@ def _surface(
         ribs = np.cos(canvas.u_um * np.float32(2 * np.pi / rng.uniform(0.8, 2.0)))
         tone += np.float32(0.3 * coat.ridge_depth) * ribs
     blotch = noise(rng, canvas, rng.uniform(6.0, 30.0), 2)
-    tone *= np.clip(np.float32(1.0) + np.float32(rng.uniform(0.03, 0.3)) * blotch, 0.2, 2.0)
+    tone *= np.clip(np.float32(1.0) + np.float32(rng.uniform(0.03, 0.15)) * blotch, 0.2, 2.0)
     margin = np.exp(-np.clip(depth_um, 0.0, None) / np.float32(rng.uniform(0.6, 3.0)))
     return tone + np.float32(rng.uniform(-0.5, 0.7)) * margin
 
@@ -135,7 +135,7 @@ def _draw_blade(
     depth, half = _blade_depth(rng, canvas, length, half_um)
     fan = rng.uniform(0.0, 0.8)
     across = canvas.v_um * (1 - np.float32(fan) * (1 - half / np.float32(half_um)) * 0.5)
-    kept = np.float32(1.0)
+    kept = np.ones((1, 1), np.float32)
     if cuts:
         depth, kept = _cut(rng, canvas, depth, cuts, length, half_um)
     cover = inside(-depth, canvas.step_um)
@@ -223,7 +223,7 @@ def draw_hair_scale(rng: np.random.Generator, um_per_px: float) -> Picture:
     across, along = along_curve(canvas, points, width + 1.5)
     near = np.abs(across) < width + 1.4
     away, place = np.abs(across[near]), along[near] / np.float32(length)
-    taper = np.clip(np.minimum(place * 12.0, (1.0 - place) * rng.uniform(2, 12)), 0.05, 1.0)
+    taper = np.sqrt(np.clip(np.minimum(place * 12, (1 - place) * rng.uniform(2, 12)), 0.01, 1))
     cover = inside(away - np.float32(width) * taper, canvas.step_um)
     pitch = np.float32(2 * np.pi / min(coat.ridge_um, width))
     tone = 1.0 + np.float32(coat.ridge_depth) * np.cos(across[near] * pitch)
