@@ -17,13 +17,17 @@ def emptied(rng: np.random.Generator, body: Body) -> Body:
     hole = _outside_ball(
         body.half_um * np.cos(turn), thick * np.sin(turn), 0.0, float(rng.uniform(0.9, 1.7))
     )
+    broken = rng.random() < 0.6
     return replace(
         body,
         shell_um=max(0.3, body.shell_um * float(rng.uniform(0.4, 0.7))),
-        shell_tone=min(body.shell_tone * float(rng.uniform(0.15, 0.42)), 0.2 / body.tone),
+        # An unbroken shell must be paler than any intact spore to be told from one.
+        shell_tone=min(
+            body.shell_tone * float(rng.uniform(0.15, 0.42)), (0.2 if broken else 0.12) / body.tone
+        ),
         content_tone=0.0,
         refraction=float(rng.uniform(0.1, 0.4)),
-        keep=(hole,) if rng.random() < 0.5 else (),
+        keep=(hole,) if broken else (),
     )
 
 
