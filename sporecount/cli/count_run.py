@@ -20,7 +20,7 @@ from sporecount.cli.settings_file import read_settings
 from sporecount.counts.summary import COUNTED, SUMMARY_COLUMNS
 from sporecount.photo.folder import PhotoFile, find_photos
 from sporecount.photo.sheet import Sheet
-from sporecount.report.files import write_whole
+from sporecount.report.files import utf8, write_whole
 from sporecount.report.names import marked_names
 from sporecount.report.overview import print_overview
 from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
@@ -67,7 +67,7 @@ def run_count(options: CountOptions) -> int:
 
     start = RunStart(options.as_dict(), settings, len(files), now())
     # Written first: from here on the folder is known to hold results, not photos.
-    write_whole(options.out / RUN_FILE, run_record(start).encode())
+    write_whole(options.out / RUN_FILE, utf8(run_record(start)))
     copies = {} if options.no_marked else marked_names(file.name for file in files)
     batch = Batch(
         out=options.out,
@@ -88,7 +88,7 @@ def run_count(options: CountOptions) -> int:
         return STOPPED
     rows = [_with_sheet(result.summary, sheet_rows) for result in results]
     _write_tables(options.out, results, rows)
-    write_whole(options.out / RUN_FILE, run_record(start, rows, now()).encode())
+    write_whole(options.out / RUN_FILE, utf8(run_record(start, rows, now())))
     _print(rows, options.out)
     return DONE if all(row["status"] == COUNTED for row in rows) else NOT_ALL_COUNTED
 
@@ -160,8 +160,8 @@ def _write_tables(
     out: Path, results: Sequence[PhotoResult], rows: Sequence[Mapping[str, Any]]
 ) -> None:
     tables = ((result.summary["photo"], result.detections) for result in results)
-    write_whole(out / DETECTIONS_FILE, detections_csv(tables).encode())
-    write_whole(out / PHOTOS_FILE, photos_csv(rows).encode())
+    write_whole(out / DETECTIONS_FILE, utf8(detections_csv(tables)))
+    write_whole(out / PHOTOS_FILE, utf8(photos_csv(rows)))
 
 
 def _print(rows: Sequence[Mapping[str, Any]], out: Path) -> None:

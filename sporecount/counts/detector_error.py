@@ -27,6 +27,9 @@ _NEGLIGIBLE = 1e-7
 #: Beyond this many possible numbers of false detections, evenly likely ones stand for all.
 _MOST_FALSE_CASES = 64
 
+#: Below this relative spread of the false ones between photos there is as good as none.
+_NO_SPREAD = 1e-3
+
 #: Chance of still more missed spores that is left out.
 _BEYOND = 1e-4
 
@@ -110,8 +113,9 @@ def _false_from_rate(detections: int, area_mm2: float, rates: DetectorRates) -> 
     mean = rates.false_per_mm2 * area_mm2
     if mean == 0.0:
         return (cases == 0).astype(float)
-    if rates.false_per_mm2_sd > 0.0:
-        shape = (rates.false_per_mm2 / rates.false_per_mm2_sd) ** 2
+    spread = rates.false_per_mm2_sd / rates.false_per_mm2
+    if spread > _NO_SPREAD:
+        shape = max(spread**-2.0, 1e-6)
         logs = nbinom.logpmf(cases, shape, shape / (shape + mean))
     else:
         logs = poisson.logpmf(cases, mean)

@@ -26,3 +26,14 @@ def write_whole(path: Path, content: bytes) -> None:
         beside.replace(path)
     finally:
         beside.unlink(missing_ok=True)
+
+
+def utf8(text: str) -> bytes:
+    r"""Encode a text, with the bytes of file names that are no text spelled out.
+
+    Examples
+    --------
+    >>> utf8("a\udcff.jpg")
+    b'a\\udcff.jpg'
+    """
+    return text.encode("utf-8", errors="backslashreplace")

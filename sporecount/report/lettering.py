@@ -84,10 +84,9 @@ def write(
 
 @lru_cache(maxsize=4096)
 def _has_shape(letter: str) -> bool:
-    if letter.isascii() and letter.isprintable():
-        return True
-    letters = font(16)
+    if letter.isascii() or not letter.isprintable():
+        return letter.isprintable()
     # A private character nobody designs: its shape is the font's "no such letter".
-    missing = letters.getmask("\U0010fffd")
-    found = letters.getmask(letter)
-    return letter.isprintable() and (found.size != missing.size or bytes(found) != bytes(missing))
+    missing = font(16).getmask("\U0010fffd")
+    found = font(16).getmask(letter)
+    return found.size != missing.size or bytes(found) != bytes(missing)

@@ -53,11 +53,16 @@ def _clean(photo: str) -> PurePosixPath:
 
 def _with_jpg(path: PurePosixPath) -> str:
     name = path.name
-    if len(name.encode()) > _LONGEST_BYTES:
-        kept = name.encode()[: _LONGEST_BYTES - 9].decode(errors="ignore")
+    if len(_bytes(name)) > _LONGEST_BYTES:
+        kept = _bytes(name)[: _LONGEST_BYTES - 9].decode(errors="ignore")
         name = f"{kept}-{_tag(str(path))}"
     return str(path.parent / f"{name}.jpg")
 
 
 def _tag(text: str) -> str:
-    return hashlib.sha256(text.encode()).hexdigest()[:8]
+    return hashlib.sha256(_bytes(text)).hexdigest()[:8]
+
+
+def _bytes(text: str) -> bytes:
+    """Encode a file name, which need not be proper text."""
+    return text.encode("utf-8", errors="surrogatepass")

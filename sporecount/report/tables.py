@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
@@ -106,8 +104,13 @@ def _detection_rows(name: str, table: pd.DataFrame) -> Iterable[list[Any]]:
 
 
 def _csv_text(columns: Sequence[str], rows: Iterable[Iterable[Any]]) -> str:
-    text = io.StringIO()
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(columns)
-    writer.writerows([cell(value) for value in row] for row in rows)
-    return text.getvalue()
+    lines = [",".join(map(_quoted, map(cell, columns)))]
+    lines += [",".join(_quoted(cell(value)) for value in row) for row in rows]
+    return "\n".join(lines) + "\n"
+
+
+def _quoted(text: str) -> str:
+    """Quote a cell where it must be; the csv module forgets to for a lone carriage return."""
+    if any(mark in text for mark in ',"\r\n'):
+        return '"' + text.replace('"', '""') + '"'
+    return text
