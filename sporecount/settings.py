@@ -30,8 +30,10 @@ class FieldSettings:
         With fewer edges than this there is nothing to judge focus by.
     least_sharpness : float
         Least sharpness of the sharpest edges: steepest slope over height, per working pixel.
+    least_smeared_sharpness : float
+        The same where the sharpness depends on the direction.
     least_evenness : float
-        Sharpness across over along the sharpest direction, below which blur is motion.
+        Least over greatest sharpness by direction, below which blur is motion.
     """
 
     work_um_per_px: float = 0.9
@@ -42,6 +44,7 @@ class FieldSettings:
     most_burnt_share: float = 0.6
     least_edges: int = 40
     least_sharpness: float = 0.16
+    least_smeared_sharpness: float = 0.2
     least_evenness: float = 0.6
 
 
@@ -68,7 +71,7 @@ class DetectSettings:
 
     typical_length_um: float = 12.5
     typical_width_um: float = 8.0
-    least_contrast: float = 0.035
+    least_contrast: float = 0.02
     neck: float = 0.12
     outline_um_per_px: float = 0.4
     least_confidence: float = 0.5

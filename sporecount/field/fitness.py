@@ -23,6 +23,8 @@ _REACH_PX = 13
 _TILE_PX, _TILES = 256, 12
 #: Least height of an edge that says anything about focus, as a share of the light.
 _LEAST_EDGE = 0.10
+#: The same for the broad faint shades of objects far out of focus, and how many count.
+_LEAST_SHADE, _LEAST_SHADES = 0.02, 10
 
 
 def judge_fitness(
@@ -69,7 +71,7 @@ def judge_fitness(
             measures,
         ), ()
     measures |= _exposure_measures(work, density, examined)
-    measures |= _focus_measures(density[..., 1], examined)
+    measures |= _focus_measures(density[..., 1], examined, settings)
     refusal = _exposure_refusal(measures, settings) or _focus_refusal(measures, settings)
     if refusal is not None:
         return _refused(*refusal, measures), ()
@@ -99,11 +101,32 @@ def _exposure_measures(
     }
 
 
-def _focus_measures(green: NDArray[np.float32], examined: NDArray[np.bool_]) -> dict[str, float]:
-    """How steep the steepest edges are for their height, overall and by direction."""
-    found = [_edges(green[tile], examined[tile]) for tile in _liveliest_tiles(green, examined)]
-    ratio = np.concatenate([ratio for ratio, _ in found])
-    angle = np.concatenate([angle for _, angle in found])
+def _focus_measures(
+    green: NDArray[np.float32], examined: NDArray[np.bool_], settings: FieldSettings
+) -> dict[str, float]:
+    """How steep the steepest edges are for their height, overall and by direction.
+
+    Where there are few edges to see, the picture may be clean, or so blurred that its
+    objects are broad faint shades: a second look at a quarter of the scale tells.
+    """
+    tiles = [
+        _edges(green[tile], examined[tile], _LEAST_EDGE)
+        for tile in _liveliest_tiles(green, examined)
+    ]
+    ratio = np.concatenate([ratio for ratio, _ in tiles])
+    angle = np.concatenate([angle for _, angle in tiles])
+    measures = _sharpness(ratio, angle)
+    if measures["edges"] >= settings.least_edges or min(green.shape) < 4 * _REACH_PX:
+        return measures
+    size = (green.shape[1] // 4, green.shape[0] // 4)
+    shades = cv2.resize(green, size, interpolation=cv2.INTER_AREA)
+    seen = cv2.resize(examined.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
+    coarse = _sharpness(*_edges(shades, seen, _LEAST_SHADE))
+    return measures | {f"coarse_{name}": value for name, value in coarse.items()}
+
+
+def _sharpness(ratio: NDArray[np.float32], angle: NDArray[np.float32]) -> dict[str, float]:
+    """Sum up the sharpness of edges, and how even it is over the directions."""
     measures = {"edges": float(len(ratio)), "sharpness": 0.0, "evenness": 1.0}
     if len(ratio):
         measures["sharpness"] = float(np.percentile(ratio, 90))
@@ -135,7 +158,7 @@ def _liveliest_tiles(
 
 
 def _edges(
-    green: NDArray[np.float32], examined: NDArray[np.bool_]
+    green: NDArray[np.float32], examined: NDArray[np.bool_], least: float
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
     """Return sharpness and direction of the edges in one tile.
 
@@ -155,7 +178,7 @@ def _edges(
     window = np.ones((_REACH_PX, _REACH_PX), np.uint8)
     height = cv2.dilate(smooth, window) - cv2.erode(smooth, window)
     crest = slope >= cv2.dilate(slope, np.ones((5, 5), np.uint8))
-    edges = inner & crest & (height > max(_LEAST_EDGE, 8.0 * noise))
+    edges = inner & crest & (height > max(least, 8.0 * noise))
     angle = np.arctan2(slope_y[edges], slope_x[edges]) % np.pi
     return slope[edges] / height[edges], angle.astype(np.float32)
 
@@ -174,17 +197,22 @@ def _exposure_refusal(
 
 
 def _focus_refusal(measures: dict[str, float], settings: FieldSettings) -> tuple[str, str] | None:
-    if (
-        measures["edges"] < settings.least_edges
-        or measures["sharpness"] >= settings.least_sharpness
-    ):
+    least, prefix = settings.least_edges, ""
+    if measures["edges"] < least:
+        least, prefix = _LEAST_SHADES, "coarse_"
+    if measures.get(f"{prefix}edges", 0.0) < least:
         return None
-    if measures["evenness"] < settings.least_evenness:
+    blurred = measures[f"{prefix}sharpness"] < settings.least_sharpness
+    if measures[f"{prefix}evenness"] < settings.least_evenness and (
+        blurred or measures[f"{prefix}sharpness"] < settings.least_smeared_sharpness
+    ):
         return (
             "the photo is smeared in one direction: the camera or the slide moved",
             "rest the camera on something firm, let the stage come to rest, take it again",
         )
-    return (
-        "nothing in the picture is in focus",
-        "turn the fine focus until the edges of dust or scales are crisp, take it again",
-    )
+    if blurred:
+        return (
+            "nothing in the picture is in focus",
+            "turn the fine focus until the edges of dust or scales are crisp, take it again",
+        )
+    return None

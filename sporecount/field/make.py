@@ -55,9 +55,11 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
     zoom = settings.work_um_per_px / calibration.um_per_px
     work = to_working_scale(photo.pixels, zoom)
     coarse = _coarse(work)
-    sample = find_sample(coarse, work)
     text = _text_mask(find_text(photo.pixels), zoom, work.shape)
-    usable = sample.mask & ~_shrunk_any(text, sample.mask.shape)
+    coarse_text = _shrunk_any(text, coarse.shape)
+    # A label in the black around a round field must not pass for light.
+    sample = find_sample(np.where(coarse_text[..., None], np.uint8(0), coarse), work)
+    usable = sample.mask & ~coarse_text
     step = _light_step(coarse.shape)
     light_log = log_light(
         _every(coarse, step), _every(usable, step), step * _COARSE * settings.work_um_per_px

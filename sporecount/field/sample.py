@@ -8,8 +8,9 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-#: Darker than this share of the bright part is surround, not sample.
-_SURROUND_SHARE = 0.16
+#: Darker than this share of the bright part is surround, not sample; a camera that lifts
+#: the shadows leaves it grey, so a second, higher limit is tried.
+_SURROUND_SHARES = (0.16, 0.32)
 #: The surround of a round field is black nearly everywhere.
 _SURROUND_BLACK = 0.90
 #: Share of the rim's points that must lie on one circle.
@@ -52,10 +53,12 @@ def find_sample(picture: NDArray[np.uint8], fine: NDArray[np.uint8]) -> Sample:
     bright = cv2.GaussianBlur(picture.max(axis=2), (0, 0), 0.7)
     everything = np.ones(bright.shape, bool)
     level = float(np.percentile(bright, 95))
-    dark = bright < _SURROUND_SHARE * level
-    if level < 8 or dark.mean() < 0.004:
+    if level < 8:
         return Sample(everything, None)
-    circle = _round_field(bright, dark, level)
+    circle = None
+    for share in _SURROUND_SHARES:
+        if circle is None and (bright < share * level).mean() > 0.004:
+            circle = _round_field(bright, share * level)
     if circle is not None:
         circle = _inset(circle, fine, -(-fine.shape[1] // picture.shape[1]))
     if circle is not None:
@@ -69,11 +72,9 @@ def disc(shape: tuple[int, ...], circle: tuple[float, float, float]) -> NDArray[
     return (x - circle[0]) ** 2 + (y - circle[1]) ** 2 <= circle[2] ** 2
 
 
-def _round_field(
-    bright: NDArray[np.uint8], dark: NDArray[np.bool_], level: float
-) -> tuple[float, float, float] | None:
+def _round_field(bright: NDArray[np.uint8], limit: float) -> tuple[float, float, float] | None:
     """Find the circle of an eyepiece's field."""
-    points = _rim_points(dark)
+    points = _rim_points(bright < limit)
     if len(points) < 24:
         return None
     circle, agreement = _fit_circle(points, bright.shape)
@@ -83,7 +84,7 @@ def _round_field(
     outside = ~disc(bright.shape, (circle[0], circle[1], circle[2] * 1.02))
     if outside.mean() < 0.004 or inside.mean() < 0.02:
         return None
-    if (bright[outside] < 1.6 * _SURROUND_SHARE * level).mean() < _SURROUND_BLACK:
+    if (bright[outside] < 1.3 * limit).mean() < _SURROUND_BLACK:
         return None
     return circle
 

@@ -16,6 +16,8 @@ from scipy.sparse.csgraph import connected_components
 _LONG_SIDE = 2000
 #: Levels of pure black and white, and spread between channels of a vivid colour.
 _BLACK, _WHITE, _VIVID = 26, 232, 165
+#: On ground brighter than this no white ink is sought.
+_WHITE_GROUND = 205
 #: Below this long side letters are thin, and JPEG has washed out their colour.
 _SMALL_SIDE = 1400
 #: Heights of letters: from this many pixels up to this share of the shorter side.
@@ -64,12 +66,16 @@ def find_text(pixels: NDArray[np.uint8]) -> list[Box]:
 
 
 def _inks(small: NDArray[np.uint8]) -> list[NDArray[np.uint8]]:
-    """Masks of pure black, pure white and vivid pixels; those that fill the picture are left out."""
+    """Mask pure black, pure white and vivid pixels; a mask that fills the picture is no ink."""
     red, green, blue = cv2.split(small)
     top = cv2.max(cv2.max(red, green), blue)
     low = cv2.min(cv2.min(red, green), blue)
     vivid = (cv2.subtract(top, low) > _VIVID).astype(np.uint8)
-    masks = [(top < _BLACK).astype(np.uint8), (low > _WHITE).astype(np.uint8), vivid]
+    # White on white cannot be read, and noise on a burnt-out ground looks like white ink.
+    around = cv2.resize(low, (16, 16), interpolation=cv2.INTER_AREA)
+    around = cv2.resize(cv2.blur(around, (3, 3)), low.shape[::-1], interpolation=cv2.INTER_LINEAR)
+    white = ((low > _WHITE) & (around < _WHITE_GROUND)).astype(np.uint8)
+    masks = [(top < _BLACK).astype(np.uint8), white, vivid]
     if max(top.shape) < _SMALL_SIDE:
         masks.append(_odd_colour(small))
     return [m for m in masks if 30 < cv2.countNonZero(m) < 0.5 * m.size]
@@ -98,7 +104,7 @@ def _odd_colour(small: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 
 def _pieces(ink: NDArray[np.uint8]) -> NDArray[np.int64]:
-    """Connected pieces as rows of left, top, width, height, area, label."""
+    """Return connected pieces as rows of left, top, width, height, area, label."""
     _, _, stats, _ = cv2.connectedComponentsWithStats(ink, connectivity=8)
     rows = np.column_stack([stats[1:], np.arange(1, len(stats))]).astype(np.int64)
     return rows[rows[:, 4] >= 6]
@@ -170,7 +176,7 @@ def _is_text(ink: NDArray[np.uint8], line: NDArray[np.int64]) -> bool:
         3,
     )[1:-1, 1:-1]
     strokes = [
-        inside[t - top : t - top + h, l - left : l - left + w].max() for l, t, w, h in line[:, :4]
+        inside[y - top : y - top + h, x - left : x - left + w].max() for x, y, w, h in line[:, :4]
     ]
     return bool(np.median(strokes) <= 0.19 * high + 0.6)
 
