@@ -21,8 +21,8 @@ SOLIDITY = 0.91
 BOX_SHARE = (0.58, 0.89)
 #: Least fall of tone over 2 um across a definite edge, part of the strongest tone.
 EDGE_FALL = 0.3
-#: Part of the strongest tone at which an outline is taken.
-LEVELS = (0.25, 0.5)
+#: Parts of the strongest tone at which outlines are taken.
+LEVELS = (0.2, 0.35, 0.5, 0.65)
 
 
 def looks_like_spore(density: Image, um_per_px: float) -> bool:
