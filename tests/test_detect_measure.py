@@ -69,9 +69,7 @@ def test_the_part_in_view_is_that_of_the_area(part):
     cut = whole[:, 0] < line
     seen = np.where(cut[:, None], [line, 0.0], whole) + cut[:, None] * [0.0, 1.0] * whole
     shape = measure_shape(seen[None], 1.0)
-    result, in_view = whole_objects(
-        shape, seen[None], cut[None], cut[None], 1.0, DetectSettings()
-    )
+    result, in_view = whole_objects(shape, seen[None], cut[None], cut[None], 1.0, DetectSettings())
     # Area of an ellipse beyond a chord: a circular segment, stretched.
     t = 2 * part - 1
     share = (np.pi / 2 + np.arcsin(t) + t * np.sqrt(1 - t * t)) / np.pi

@@ -15,9 +15,9 @@ from sporecount.settings import DetectSettings
 #: spore is long, narrower than a wing scale, so that scales are ground and spores are not.
 SURROUNDINGS_UM = 19.0
 #: A pixel belongs to a spot above this part of the spot's own peak contrast.
-PART_OF_PEAK = 0.4
+PART_OF_PEAK = 0.5
 #: How many times the noise of the picture a spot must stand out.
-TIMES_NOISE = 4.0
+TIMES_NOISE = 3.0
 #: Areas of a spot that can hold one spore or a piece of one, um2.
 SPOT_UM2 = (12.0, 260.0)
 #: A clear centre up to this area, um2, is part of the spot around it.

@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from sporecount.detect.candidates import find_candidates
 from sporecount.detect.edge import whole_objects
-from sporecount.detect.measure import measure_density, measure_shape
+from sporecount.detect.measure import measure_density, measure_edge, measure_shape
 from sporecount.detect.outline import Outlines, trace_outlines
 from sporecount.detect.rays import Rays, cast_rays
 from sporecount.detect.seeds import Seeds
@@ -60,17 +60,39 @@ def detect_at(field: Field, seeds: Seeds, settings: DetectSettings) -> pd.DataFr
     """
     if not len(seeds):
         return empty_detections()
-    rays, outlines, shape = _outlined(field, seeds, settings)
-    features = _features(field, rays, outlines, shape, settings)
+    features, points_px = outlined_features(field, seeds, settings)
     state, confidence = judge(features)
     table = features.assign(state=state, confidence=confidence)
-    table["outline_px"] = list(outlines.points_px)
+    table["outline_px"] = list(points_px)
     kept = (confidence >= settings.least_confidence) & (
         features["in_view"].to_numpy() >= settings.least_in_view
     )
     kept &= _firsts(table, confidence, SAME_OBJECT_UM / field.calibration.um_per_px)
     table = table.loc[kept].sort_values(["y_px", "x_px"], ignore_index=True)
     return table[list(COLUMNS)].astype(COLUMNS)
+
+
+def outlined_features(
+    field: Field, seeds: Seeds, settings: DetectSettings
+) -> tuple[pd.DataFrame, NDArray[np.float64]]:
+    """Outline the object at each seed and measure all that its state is judged by.
+
+    Returns
+    -------
+    features : DataFrame
+        One row for each seed: shape, densities, edge.
+    points_px : ndarray, shape (k, n, 2), float64
+        The outlines, x and y in photo pixels.
+    """
+    rays, outlines, shape = _outlined(field, seeds, settings)
+    um_per_px = field.calibration.um_per_px
+    cut = outlines.bound & rays.cut
+    shape, in_view = whole_objects(
+        shape, outlines.points_px, cut, outlines.bound, um_per_px, settings
+    )
+    edge = measure_edge(outlines).assign(in_view=in_view)
+    features = pd.concat([shape, measure_density(rays, outlines), edge], axis=1)
+    return features, outlines.points_px
 
 
 def _outlined(
@@ -89,27 +111,6 @@ def _outlined(
             shape["angle_deg"].to_numpy(),
         )
     return rays, outlines, shape
-
-
-def _features(
-    field: Field, rays: Rays, outlines: Outlines, shape: pd.DataFrame, settings: DetectSettings
-) -> pd.DataFrame:
-    shape, in_view = whole_objects(
-        shape,
-        outlines.points_px,
-        outlines.bound & rays.cut,
-        outlines.bound,
-        field.calibration.um_per_px,
-        settings,
-    )
-    density = measure_density(rays, outlines)
-    contrast = np.maximum(outlines.drop, 0).max(axis=1) + 1e-6
-    edge = {
-        "in_view": in_view,
-        "edge_drop": np.median(outlines.drop, axis=1),
-        "edge_least": np.percentile(outlines.drop, 15, axis=1) / contrast,
-    }
-    return pd.concat([shape, density, pd.DataFrame(edge)], axis=1)
 
 
 def _firsts(

@@ -109,6 +109,30 @@ def measure_density(rays: Rays, outlines: Outlines) -> pd.DataFrame:
     return table.drop(columns="inside")
 
 
+def measure_edge(outlines: Outlines) -> pd.DataFrame:
+    """Measure how an object is set off from its surroundings.
+
+    Returns
+    -------
+    DataFrame
+        edge_drop: usual fall of density across the edge; edge_least: that of the
+        weakest sixth of the edge, over the strongest; roughness: how far the outline
+        strays from one smoothed along it; bound: part of it that is not the object's
+        own edge.
+    """
+    strongest = np.maximum(outlines.drop.max(axis=1), 1e-3)
+    ring = outlines.rho
+    smooth = sum(w * np.roll(ring, n, axis=1) for n, w in zip(range(-2, 3), (1, 4, 6, 4, 1))) / 16
+    return pd.DataFrame(
+        {
+            "edge_drop": np.median(outlines.drop, axis=1),
+            "edge_least": np.percentile(outlines.drop, 16, axis=1) / strongest,
+            "roughness": np.sqrt(np.mean((ring - smooth) ** 2, axis=1)) / ring.mean(axis=1) * 30,
+            "bound": outlines.bound.mean(axis=1),
+        }
+    )
+
+
 def _mean_and_spread(
     value: NDArray[np.floating], weight: NDArray[np.floating]
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:

@@ -21,7 +21,7 @@ FLANK = 5
 INNER_UM = 2.0
 #: Shift of the edge, um: constant, and for each unit of density at `INNER_UM` and in the
 #: core, relative to the drop at the edge. Least squares on drawn spores of known outline.
-SHIFT = (-0.75, 0.66, 0.53)
+SHIFT = (-0.11, 0.12, 0.20)
 #: Bounds of the shift, um.
 SHIFT_BOUNDS_UM = (-0.5, 0.9)
 
