@@ -25,13 +25,11 @@ from sporecount.report.run_record import RunStart, run_record
 from sporecount.report.tables import cell, detections_csv, photos_csv
 from sporecount.settings import Settings
 
-FIRST_DETECTION_COLUMNS = (
-    "photo,x_px,y_px,length_um,width_um,angle_deg,area_um2,state,confidence".split(",")
-)
+FIRST_DETECTION_COLUMNS = "photo,x_px,y_px,length_um,width_um,angle_deg,area_um2,state,confidence"
 FIRST_PHOTO_COLUMNS = (
     "photo,status,reason,um_per_px,scale_source,examined_mm2,spores,spores_low,spores_high,"
     "per_mm2,per_mm2_low,per_mm2_high,load_class,intact,damaged,fragment"
-).split(",")
+)
 
 
 def make_detections(rows: int = 1) -> pd.DataFrame:
@@ -56,7 +54,7 @@ def read(text: str) -> list[dict[str, str]]:
 
 def test_detections_csv_has_the_promised_columns_in_order() -> None:
     header = detections_csv([]).splitlines()[0].split(",")
-    assert header[:9] == FIRST_DETECTION_COLUMNS
+    assert ",".join(header[:9]) == FIRST_DETECTION_COLUMNS
     assert header[-1] == "outline"
     assert set(header) - {"photo", "outline"} == set(COLUMNS) - {"outline_px"}
 
@@ -70,13 +68,14 @@ def test_detections_csv_rounds_numbers_and_writes_outlines() -> None:
 def test_photos_csv_has_the_promised_columns_in_order_then_the_others() -> None:
     text = photos_csv([make_row(sharpness=0.5), make_row(arm="bleach")])
     header = text.splitlines()[0].split(",")
-    assert header[:16] == FIRST_PHOTO_COLUMNS
+    assert ",".join(header[:16]) == FIRST_PHOTO_COLUMNS
     assert header[len(SUMMARY_COLUMNS) :] == ["sharpness", "arm"]
 
 
 def test_what_was_not_counted_is_empty_and_never_zero() -> None:
     (row,) = read(photos_csv([unreadable_summary("a.jpg", "the file is cut off")]))
-    counts = FIRST_PHOTO_COLUMNS[FIRST_PHOTO_COLUMNS.index("spores") :]
+    columns = FIRST_PHOTO_COLUMNS.split(",")
+    counts = columns[columns.index("spores") :]
     assert {row[name] for name in counts} == {""}
     assert row["reason"] == "the file is cut off"
 
@@ -112,7 +111,7 @@ def test_writing_replaces_the_file_and_leaves_nothing_beside_it(tmp_path: Path) 
 def test_names_that_are_no_text_are_written() -> None:
     name = "a\udcff.jpg"  # a byte that is no UTF-8, as Linux allows
     assert utf8(photos_csv([make_row(photo=name)])).decode().splitlines()[1].startswith("a\\udcff")
-    assert list(marked_names([name, "x" * 260 + name]))[0] == name
+    assert len(set(marked_names([name, "x" * 260 + name]).values())) == 2
 
 
 @given(st.lists(st.text(min_size=1), max_size=8, unique=True))
