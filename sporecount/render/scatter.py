@@ -4,18 +4,25 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.render.clutter.registry import draw_clutter
-from sporecount.render.compose.place import Placed
+from sporecount.render.clutter.registry import KINDS, draw_clutter
+from sporecount.render.compose.place import Placed, window
 from sporecount.render.drawn import Drawn
 from sporecount.render.plan import FocusPlan, PicturePlan, SporePlan
 from sporecount.render.spores.draw import draw_fragments, draw_spore
 from sporecount.render.spores.look import SporeLook, vary_look
 
-#: Strip about the picture from which things reach into it, um: spores, clutter.
-SPORE_MARGIN_UM, CLUTTER_MARGIN_UM = 8.0, 60.0
+#: Strip about the picture from which things reach into it, um: spores, clutter, long clutter.
+SPORE_MARGIN_UM, CLUTTER_MARGIN_UM, LONG_MARGIN_UM = 8.0, 15.0, 80.0
+
+#: Families of clutter whose members are up to half a millimetre long.
+LONG_FAMILIES = ("scales", "fibres")
+
+#: Long clutter is drawn no finer than this and then enlarged, um per pixel.
+FINEST_LONG_UM_PER_PX = 0.5
 
 #: Gap between neighbours of a cluster that do not touch, um.
 APART_UM = (1.0, 6.0)
@@ -197,18 +204,51 @@ def _scatter_clutter(
 ) -> list[Placed]:
     """Draw and place what is no spore, some of it reaching in from outside."""
     width, height = shape[1] * um_per_px, shape[0] * um_per_px
-    area_mm2 = (width + 2 * CLUTTER_MARGIN_UM) * (height + 2 * CLUTTER_MARGIN_UM) / 1e6
-    kinds = [
-        name for name, rate in plan.clutter.per_mm2 for _ in range(rng.poisson(rate * area_mm2))
-    ]
+    kinds = []
+    for name, rate in plan.clutter.per_mm2:
+        edge = _margin_um(name)
+        area_mm2 = (width + 2 * edge) * (height + 2 * edge) / 1e6
+        kinds += [name] * int(rng.poisson(rate * area_mm2))
     placed = []
     for name in rng.permutation(kinds)[: plan.clutter.most]:
-        x_um = float(rng.uniform(-CLUTTER_MARGIN_UM, width + CLUTTER_MARGIN_UM))
-        y_um = float(rng.uniform(-CLUTTER_MARGIN_UM, height + CLUTTER_MARGIN_UM))
-        drawn = draw_clutter(rng, um_per_px, str(name))
+        edge = _margin_um(str(name))
+        x_um = float(rng.uniform(-edge, width + edge))
+        y_um = float(rng.uniform(-edge, height + edge))
         depth = float(rng.normal()) * plan.focus.clutter_spread
-        placed.append(_put(drawn, x_um, y_um, depth, plan.focus, shape, um_per_px))
+        factor = max(1, int(FINEST_LONG_UM_PER_PX / um_per_px))
+        if KINDS[str(name)].family in LONG_FAMILIES and factor > 1:
+            coarse = draw_clutter(rng, um_per_px * factor, str(name))
+            drawn = _enlarged(coarse, factor, x_um, y_um, shape, um_per_px)
+        else:
+            drawn = draw_clutter(rng, um_per_px, str(name))
+        if drawn is not None:
+            placed.append(_put(drawn, x_um, y_um, depth, plan.focus, shape, um_per_px))
     return placed
+
+
+def _margin_um(name: str) -> float:
+    return LONG_MARGIN_UM if KINDS[name].family in LONG_FAMILIES else CLUTTER_MARGIN_UM
+
+
+def _enlarged(
+    coarse: Drawn, factor: int, x_um: float, y_um: float, shape: tuple[int, int], um_per_px: float
+) -> Drawn | None:
+    """Return the part of a coarsely drawn object near the canvas, enlarged; None if none is."""
+    step_um, spare = um_per_px * factor, 12
+    rows, columns = (int(np.ceil(n / factor)) + 2 * spare for n in shape)
+    left = round(x_um / step_um - coarse.centre_px[0]) + spare
+    top = round(y_um / step_um - coarse.centre_px[1]) + spare
+    part = window(left, top, coarse.density.shape, (rows, columns))
+    if part is None:
+        return None
+    cut = np.ascontiguousarray(coarse.density[part.patch])
+    size = (cut.shape[1] * factor, cut.shape[0] * factor)
+    fine = np.asarray(cv2.resize(cut, size, interpolation=cv2.INTER_CUBIC), np.float32)
+    centre = (
+        (coarse.centre_px[0] - part.patch[1].start + 0.5) * factor - 0.5,
+        (coarse.centre_px[1] - part.patch[0].start + 0.5) * factor - 0.5,
+    )
+    return Drawn(fine, centre, coarse.kind)
 
 
 def _put(

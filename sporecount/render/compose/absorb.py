@@ -12,6 +12,7 @@ from sporecount.render.compose.place import (
     Placed,
     blur,
     focus_levels,
+    grey,
     paste,
     transmit,
 )
@@ -53,7 +54,7 @@ def compose_absorb(
     litter *= np.float32(plan.density_gain)
     spores *= np.float32(plan.density_gain)
     bare = transmit(litter)
-    hidden = litter.mean(axis=2) > OPAQUE_DENSITY
+    hidden = grey(litter) > OPAQUE_DENSITY
     cover = np.where(hidden, np.int32(len(placed)), np.int32(-1))
     return Composed(light=bare * transmit(spores), bare=bare, cover=cover)
 

@@ -124,6 +124,12 @@ def transmit(density: NDArray[np.float32]) -> NDArray[np.float32]:
     return np.asarray(cv2.exp(density * np.float32(-np.log(10.0))), np.float32)
 
 
+def grey(image: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the mean of the channels of an image of shape (h, w, 3)."""
+    third = np.full((1, 3), 1 / 3, np.float32)
+    return np.asarray(cv2.transform(image, third), np.float32).reshape(image.shape[:2])
+
+
 def blur(image: NDArray[np.float32], sigma_px: float) -> NDArray[np.float32]:
     """Blur by a Gaussian; far less than a pixel is no blur."""
     if sigma_px < 0.2:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import scipy.fft
 from numpy.typing import NDArray
@@ -12,6 +13,7 @@ from sporecount.render.compose.place import (
     Placed,
     blur,
     focus_levels,
+    grey,
     paste,
     transmit,
 )
@@ -61,7 +63,7 @@ def compose_wave(
         waves = _Waves(shape, um_per_px, defocus_um, plan)
         light *= waves.through(both)
         bare *= waves.through(litter)
-        thick += litter.mean(axis=2) * np.float32(plan.density_gain)
+        thick += grey(litter) * np.float32(plan.density_gain)
     cover = np.where(thick > OPAQUE_DENSITY, np.int32(len(placed)), np.int32(-1))
     return Composed(light=light, bare=bare, cover=cover)
 
@@ -92,21 +94,21 @@ class _Waves:
     def through(self, density: NDArray[np.float32]) -> NDArray[np.float32]:
         """Return the light in focus, shape (h, w, 3), behind a plane of densities."""
         density = density * np.float32(self.plan.density_gain)
-        mean = density.mean(axis=2)
+        mean = grey(density)
         if not mean.any():
             return np.ones((*self.shape, 3), np.float32)
         thickness = blur(np.clip(mean, -0.5, 1.5), 0.8 / self.um_per_px)
-        amplitude = np.exp(mean * np.float32(-np.log(10.0) / 2))
-        field = amplitude * np.exp(1j * np.float32(self.plan.phase_rad) * thickness)
-        spectrum = scipy.fft.fft2(self._padded(field.astype(np.complex64)), overwrite_x=True)
+        amplitude = cv2.exp(mean * np.float32(-np.log(10.0) / 2))
+        field = _polar(amplitude, np.float32(self.plan.phase_rad) * thickness)
+        spectrum = scipy.fft.fft2(self._padded(field), overwrite_x=True)
         total = np.zeros(self.shape, np.float32)
         for transfer in self.transfers:
             wave = scipy.fft.ifft2(spectrum * transfer, overwrite_x=True)
             wave = wave[self.pad : self.pad + self.shape[0], self.pad : self.pad + self.shape[1]]
             total += wave.real**2 + wave.imag**2
-        grey = blur(total / np.float32(DIRECTIONS), self.sigma_px)
+        brightness = blur(total / np.float32(DIRECTIONS), self.sigma_px)
         tint = transmit(blur(density - mean[..., None], 0.3 / self.um_per_px + self.sigma_px))
-        return np.clip(grey, 0, 4)[..., None] * tint
+        return np.clip(brightness, 0, 4)[..., None] * tint
 
     def _padded(self, field: NDArray[np.complex64]) -> NDArray[np.complex64]:
         after = [n - m - self.pad for n, m in zip(self.big, self.shape)]
@@ -122,12 +124,19 @@ def _transfer(
     aperture: float,
 ) -> NDArray[np.complex64]:
     """Return what travelling and a round lens do to each frequency of tilted light."""
-    square = (fx + tilt_x) ** 2 + (fy + tilt_y) ** 2
-    along = np.sqrt(np.maximum(1 / WAVELENGTH_UM**2 - square, 0))
-    straight = np.sqrt(max(1 / WAVELENGTH_UM**2 - tilt_x**2 - tilt_y**2, 0))
+    square = (fx + np.float32(tilt_x)) ** 2 + (fy + np.float32(tilt_y)) ** 2
+    along = np.sqrt(np.maximum(np.float32(1 / WAVELENGTH_UM**2) - square, 0))
+    straight = np.float32(np.sqrt(max(1 / WAVELENGTH_UM**2 - tilt_x**2 - tilt_y**2, 0)))
     # The lens is given 1.6 of the cone: soft objects at low aperture would drown else.
     limit = (1.6 * aperture / WAVELENGTH_UM) ** 2
-    soft = 1 / (1 + (square / limit) ** 4)
-    phase = (2 * np.pi * defocus_um) * (along - straight)
+    steep = (square * np.float32(1 / limit)) ** 2
+    soft = 1 / (1 + steep * steep)
+    phase = np.float32(2 * np.pi * defocus_um) * (along - straight)
     clear = 1 / (1 + ((tilt_x**2 + tilt_y**2) / limit) ** 4)
-    return (soft / clear * np.exp(1j * phase)).astype(np.complex64)
+    return _polar(soft / np.float32(clear), phase)
+
+
+def _polar(size: NDArray[np.float32], phase: NDArray[np.float32]) -> NDArray[np.complex64]:
+    """Return complex numbers from their size and phase, faster than a complex exponential."""
+    real, imaginary = cv2.polarToCart(size, phase)
+    return np.asarray(cv2.merge([real, imaginary]), np.float32).view(np.complex64)[..., 0]
