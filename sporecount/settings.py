@@ -30,10 +30,8 @@ class FieldSettings:
         With fewer edges than this there is nothing to judge focus by.
     least_sharpness : float
         Least sharpness of the sharpest edges: steepest slope over height, per working pixel.
-    least_smeared_sharpness : float
-        The same where the sharpness depends on the direction.
-    least_evenness : float
-        Least over greatest sharpness by direction, below which blur is motion.
+    smear_weight : float
+        How much sharper edges must be that all run in one direction.
     """
 
     work_um_per_px: float = 0.9
@@ -41,11 +39,10 @@ class FieldSettings:
     least_examined_mm2: float = 0.002
     least_examined_share: float = 0.1
     least_brightness: float = 45.0
-    most_burnt_share: float = 0.6
+    most_burnt_share: float = 0.8
     least_edges: int = 40
-    least_sharpness: float = 0.16
-    least_smeared_sharpness: float = 0.2
-    least_evenness: float = 0.6
+    least_sharpness: float = 0.175
+    smear_weight: float = 0.25
 
 
 @dataclass(frozen=True)

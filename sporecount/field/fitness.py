@@ -20,10 +20,12 @@ NOTHING_TO_FOCUS_ON = "nothing in the picture to judge focus by"
 #: Window over which an edge's height is taken, working pixels.
 _REACH_PX = 13
 #: Side and number of the tiles on which focus is judged, working pixels.
-_TILE_PX, _TILES = 256, 12
+_TILE_PX, _SHADE_TILE_PX, _TILES = 160, 48, 32
 #: Least height of an edge that says anything about focus, as a share of the light.
-_LEAST_EDGE = 0.10
-#: The same for the broad faint shades of objects far out of focus, and how many count.
+_LEAST_EDGE = 0.07
+#: Alignment of edges that things lying at random reach by chance.
+_CHANCE_ALIGNMENT = 0.3
+#: Least edge height for the broad faint shades of objects far out of focus, and how many count.
 _LEAST_SHADE, _LEAST_SHADES = 0.02, 10
 
 
@@ -109,52 +111,50 @@ def _focus_measures(
     Where there are few edges to see, the picture may be clean, or so blurred that its
     objects are broad faint shades: a second look at a quarter of the scale tells.
     """
-    tiles = [
-        _edges(green[tile], examined[tile], _LEAST_EDGE)
-        for tile in _liveliest_tiles(green, examined)
-    ]
-    ratio = np.concatenate([ratio for ratio, _ in tiles])
-    angle = np.concatenate([angle for _, angle in tiles])
-    measures = _sharpness(ratio, angle)
+    measures = _sharpness(green, examined, _LEAST_EDGE, _TILE_PX)
     if measures["edges"] >= settings.least_edges or min(green.shape) < 4 * _REACH_PX:
         return measures
     size = (green.shape[1] // 4, green.shape[0] // 4)
     shades = cv2.resize(green, size, interpolation=cv2.INTER_AREA)
     seen = cv2.resize(examined.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
-    coarse = _sharpness(*_edges(shades, seen, _LEAST_SHADE))
+    coarse = _sharpness(shades, seen, _LEAST_SHADE, _SHADE_TILE_PX)
     return measures | {f"coarse_{name}": value for name, value in coarse.items()}
 
 
-def _sharpness(ratio: NDArray[np.float32], angle: NDArray[np.float32]) -> dict[str, float]:
-    """Sum up the sharpness of edges, and how even it is over the directions."""
-    measures = {"edges": float(len(ratio)), "sharpness": 0.0, "evenness": 1.0}
+def _sharpness(
+    green: NDArray[np.float32], examined: NDArray[np.bool_], least: float, tile_px: int
+) -> dict[str, float]:
+    """Sum up the sharpness of edges and how far they all run in one direction.
+
+    A smear leaves only the edges that run along it. So may one fibre, but not in most
+    tiles at once: alignment is the median over the tiles that hold edges.
+    """
+    tiles = _liveliest_tiles(green, examined, tile_px)
+    found = [_edges(green[tile], examined[tile], least) for tile in tiles]
+    ratio = np.concatenate([ratio for ratio, _ in found])
+    measures = {"edges": float(len(ratio)), "sharpness": 0.0, "alignment": 0.0}
     if len(ratio):
         measures["sharpness"] = float(np.percentile(ratio, 90))
-        bins = np.minimum((angle / np.pi * 6).astype(int), 5)
-        kept = [ratio[bins == b] for b in range(6) if (bins == b).sum() >= 25]
-        by_angle = [float(np.percentile(values, 90)) for values in kept]
-        if len(by_angle) >= 4:
-            measures["evenness"] = min(by_angle) / max(by_angle)
+    turns = [np.exp(2j * angle).mean() for _, angle in found if len(angle) >= 6]
+    if len(turns) >= 4:
+        main = np.sum(turns) / max(abs(np.sum(turns)), 1e-9)
+        measures["alignment"] = float(np.median([(turn * main.conjugate()).real for turn in turns]))
     return measures
 
 
 def _liveliest_tiles(
-    green: NDArray[np.float32], examined: NDArray[np.bool_]
+    green: NDArray[np.float32], examined: NDArray[np.bool_], tile_px: int
 ) -> list[tuple[slice, slice]]:
     """Tiles with the most contrast: focus is judged by what there is to see."""
-    rows, columns = green.shape
-    if max(rows, columns) <= 2 * _TILE_PX:
-        return [(slice(0, rows), slice(0, columns))]
-    size = (columns // 4, rows // 4)
-    seen = np.where(examined, green, 0.0)[: size[1] * 4 : 4, : size[0] * 4 : 4]
-    side = _TILE_PX // 4
-    scored = []
-    for top in range(0, size[1], side):
-        for left in range(0, size[0], side):
-            part = np.clip(seen[top : top + side, left : left + side], -0.2, 0.6)
-            scored.append((float(part.std()), top * 4, left * 4))
+    seen = np.where(examined, np.clip(green, -0.2, 0.6), np.float32(0.0))[::2, ::2]
+    side = tile_px // 2
+    scored = [
+        (float(seen[top : top + side, left : left + side].std()), 2 * top, 2 * left)
+        for top in range(0, max(seen.shape[0] - side // 2, 1), side)
+        for left in range(0, max(seen.shape[1] - side // 2, 1), side)
+    ]
     scored.sort(reverse=True)
-    return [(slice(t, t + _TILE_PX), slice(x, x + _TILE_PX)) for _, t, x in scored[:_TILES]]
+    return [(slice(t, t + tile_px), slice(x, x + tile_px)) for _, t, x in scored[:_TILES]]
 
 
 def _edges(
@@ -202,17 +202,17 @@ def _focus_refusal(measures: dict[str, float], settings: FieldSettings) -> tuple
         least, prefix = _LEAST_SHADES, "coarse_"
     if measures.get(f"{prefix}edges", 0.0) < least:
         return None
-    blurred = measures[f"{prefix}sharpness"] < settings.least_sharpness
-    if measures[f"{prefix}evenness"] < settings.least_evenness and (
-        blurred or measures[f"{prefix}sharpness"] < settings.least_smeared_sharpness
-    ):
+    sharpness, alignment = measures[f"{prefix}sharpness"], measures[f"{prefix}alignment"]
+    # The edges along a smear stay sharp: the more aligned they are, the sharper they must be.
+    smear = max(alignment - _CHANCE_ALIGNMENT, 0.0)
+    if sharpness >= settings.least_sharpness + settings.smear_weight * smear:
+        return None
+    if alignment > _CHANCE_ALIGNMENT + 0.1:
         return (
             "the photo is smeared in one direction: the camera or the slide moved",
             "rest the camera on something firm, let the stage come to rest, take it again",
         )
-    if blurred:
-        return (
-            "nothing in the picture is in focus",
-            "turn the fine focus until the edges of dust or scales are crisp, take it again",
-        )
-    return None
+    return (
+        "nothing in the picture is in focus",
+        "turn the fine focus until the edges of dust or scales are crisp, take it again",
+    )
