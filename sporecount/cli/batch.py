@@ -134,10 +134,10 @@ def _count_safely(batch: Batch, file: PhotoFile, problems: Problems) -> PhotoRes
 def _count_or_recall(batch: Batch, file: PhotoFile) -> PhotoResult:
     """Count one photo, or return its result where it is finished already."""
     parts, marked = Parts(batch.out), batch.marked.get(file.name)
-    key = part_key(_sha256(file.path), batch.scales.asked(file.name), batch.settings)
+    key = part_key(file.name, _sha256(file.path), batch.scales.asked(file.name), batch.settings)
     kept = None if batch.afresh else parts.load(key, marked)
     if kept is not None:
-        return PhotoResult({**kept.summary, "photo": file.name}, kept.detections)
+        return kept
     photo = read_photo(file.path, file.name)
     counted = count_photo(photo, batch.scales.choose(photo), batch.settings)
     if marked is not None:

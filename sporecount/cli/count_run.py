@@ -66,8 +66,9 @@ def run_count(options: CountOptions) -> int:
     scales.check(files)
 
     start = RunStart(options.as_dict(), settings, len(files), now())
-    # Written first: from here on the folder is known to hold results, not photos.
-    write_whole(options.out / RUN_FILE, utf8(run_record(start)))
+    if not (options.out / RUN_FILE).exists():
+        # From here on the folder is known to hold results, not photos.
+        write_whole(options.out / RUN_FILE, utf8(run_record(start)))
     copies = {} if options.no_marked else marked_names(file.name for file in files)
     batch = Batch(
         out=options.out,

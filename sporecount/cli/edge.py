@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
-from functools import wraps
+from collections.abc import Callable, Sequence
+from functools import partial, wraps
 from typing import Any, ParamSpec
 
 import click
@@ -18,12 +18,20 @@ P = ParamSpec("P")
 class OneLineGroup(click.Group):
     """A group of commands that reports wrong use on one line, with where to read on."""
 
-    def main(self, *args: Any, standalone_mode: bool = True, **kwargs: Any) -> Any:
+    def main(  # type: ignore[override]
+        self,
+        args: Sequence[str] | None = None,
+        prog_name: str | None = None,
+        complete_var: str | None = None,
+        standalone_mode: bool = True,
+        **extra: Any,
+    ) -> Any:
         """Run; see :meth:`click.Command.main`."""
+        run = partial(super().main, args, prog_name, complete_var, standalone_mode=False, **extra)
         if not standalone_mode:
-            return super().main(*args, standalone_mode=False, **kwargs)
+            return run()
         try:
-            code = super().main(*args, standalone_mode=False, **kwargs)
+            code = run()
         except click.UsageError as error:
             if "\n" in error.message:  # the whole help, where a command was called bare
                 error.show()

@@ -1,7 +1,7 @@
 """Finished photos, kept so that a run that was stopped goes on where it was.
 
-One file for each photo, named by everything that can change its result: the
-photo's bytes, the scale asked for, the settings, the detector's weights and rates
+One file for each photo, named by its name and everything that can change its
+result: the photo's bytes, the scale asked for, the settings, the detector's weights and rates
 and the version of the program.
 """
 
@@ -45,9 +45,10 @@ class PhotoResult:
     detections: pd.DataFrame
 
 
-def part_key(sha256: str, scale_asked: Mapping[str, Any], settings: Settings) -> str:
+def part_key(name: str, sha256: str, scale_asked: Mapping[str, Any], settings: Settings) -> str:
     """Return a name for a result that changes with anything that can change the result."""
     everything = {
+        "name": name,
         "photo": sha256,
         "scale": dict(scale_asked),
         "settings": settings.as_dict(),
