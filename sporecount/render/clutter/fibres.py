@@ -77,7 +77,7 @@ def _strand(
     rng: np.random.Generator, um_per_px: float, length_um: float, bend: float, reach_um: float
 ) -> _Strand:
     length_um = min(length_um, LONGEST_PX * um_per_px)
-    points = wandering_curve(rng, length_um, bend, int(np.clip(length_um / 8.0, 8, 60)))
+    points = wandering_curve(rng, length_um, bend, int(np.clip(length_um / 8.0, 14, 60)))
     angle = rng.uniform(0.0, 2.0 * np.pi)
     points = points @ np.array([[np.cos(angle), np.sin(angle)], [-np.sin(angle), np.cos(angle)]])
     points -= (points.min(axis=0) + points.max(axis=0)) / 2
@@ -129,9 +129,8 @@ def draw_hair(rng: np.random.Generator, um_per_px: float) -> Picture:
     taper = np.clip(1.0 - np.float32(rng.uniform(0.0, 0.95)) * place, 0.05, 1.0)
     steps = (strand.along_um / np.float32(rng.uniform(4, 12))) % 1.0
     width = np.float32(half) * taper + np.float32(rng.uniform(0.0, 0.6)) * steps
-    core = strand.inside(np.float32(rng.uniform(0.1, 0.4)) * width)
-    gaps = strand.wave(rng, rng.uniform(3, 15)) - rng.uniform(-1.5, 0.3)
-    core = core * np.clip(2.0 * gaps, 0.0, 1.0)
+    gaps = np.clip(strand.wave(rng, rng.uniform(3, 15)) - rng.uniform(-1.5, 0.3), 0.0, 1.0)
+    core = strand.inside(np.float32(rng.uniform(0.1, 0.4)) * width * np.sqrt(gaps))
     share = np.clip(np.abs(strand.across_um) / width, 0.0, 1.0)
     tone = strand.inside(width) * (np.float32(0.5) + np.float32(rng.uniform(0, 0.8)) * share**4)
     tone = (tone + np.float32(rng.uniform(-0.3, 0.8)) * core) * strand.ends(2.0)
@@ -237,8 +236,9 @@ def draw_ink_stroke(rng: np.random.Generator, um_per_px: float) -> Picture:
     left, right = (strand.wave(rng, 3.0) + strand.wave(rng, 14.0) for _ in range(2))
     ragged = np.clip(np.where(strand.across_um < 0, left, right), -2.0, 2.0)
     away = np.abs(strand.across_um) - np.float32(half) - rng.uniform(0.01, 0.05) * half * ragged
-    ends = inside(12.0 + 4.0 * ragged - 40.0 * strand.ends(40.0), strand.canvas.step_um, 1.0)
     lanes = np.arange(-1.5 * half, 1.5 * half, rng.uniform(1.0, 6.0))
+    tip = np.interp(strand.across_um, lanes, np.clip(rng.standard_normal(len(lanes)), -2, 2))
+    ends = inside(8.0 + 3.0 * tip - 40.0 * strand.ends(40.0), strand.canvas.step_um, 1.0)
     lane_ink = np.interp(strand.across_um, lanes, rng.standard_normal(len(lanes)))
     grain = rng.standard_normal(away.shape).astype(np.float32)
     starved = 1.0 + rng.uniform(0, 0.5) * lane_ink * strand.wave(rng, 60.0) + 0.15 * grain

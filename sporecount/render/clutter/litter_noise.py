@@ -100,9 +100,25 @@ def draw_noise_ridge(rng: np.random.Generator, um_per_px: float) -> Picture:
     return _paint_level(rng, canvas, level, 4.0 * width)
 
 
+def draw_cracked_lump(rng: np.random.Generator, um_per_px: float) -> Picture:
+    """Draw a lump split by dark or bright cracks, its noise drawn out one way."""
+    size = log_uniform(rng, 6.0, 25.0)
+    canvas = make_canvas(rng, um_per_px, 0.75 * size + 4.0)
+    coarse = noise(rng, canvas, size * rng.uniform(0.3, 0.6), 2)
+    cracks = noise(rng, canvas, size * rng.uniform(0.12, 0.35), 1)
+    slope = np.hypot(*np.gradient(cracks, np.float32(canvas.step_um)))
+    split = np.abs(cracks) / np.maximum(slope, np.float32(0.5 / size))
+    rho = np.hypot(canvas.u_um, canvas.v_um * np.float32(rng.uniform(1.0, 2.0)))
+    level = np.float32(0.42 * size) - rho + np.float32(rng.uniform(0.03, 0.12) * size) * coarse
+    level = np.minimum(level, (np.float32(0.72 * size) - rho) * np.float32(1.5))
+    level = np.minimum(level, split - np.float32(rng.uniform(0.2, 1.0)))
+    return _paint_level(rng, canvas, level, size)
+
+
 KINDS = (
     ClutterKind("noise lump", FAMILY, draw_noise_lump, (0.5, 120.0)),
     ClutterKind("metaballs", FAMILY, draw_metaballs, (0.5, 80.0)),
     ClutterKind("warped flake", FAMILY, draw_warped_flake, (0.5, 80.0)),
     ClutterKind("noise ridge", FAMILY, draw_noise_ridge, (0.2, 40.0)),
+    ClutterKind("cracked lump", FAMILY, draw_cracked_lump, (0.2, 40.0)),
 )

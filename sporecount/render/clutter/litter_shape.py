@@ -215,6 +215,42 @@ def draw_twig(rng: np.random.Generator, um_per_px: float) -> Picture:
     return _from_curve(rng, um_per_px, strokes, size * rng.uniform(0.03, 0.09))
 
 
+def draw_knot(rng: np.random.Generator, um_per_px: float) -> Picture:
+    """Draw a thread that winds over itself, closed or not, or a spiral."""
+    size = log_uniform(rng, 8.0, 25.0)
+    way = np.linspace(0.0, 2.0 * np.pi, 40)
+    if rng.random() < 0.3:
+        away = np.linspace(rng.uniform(0.1, 0.3), 1.0, 40)
+        turns = rng.uniform(1.2, 2.6)
+        points = np.stack([away * np.cos(turns * way), away * np.sin(turns * way)], axis=1)
+    else:
+        points = np.zeros((40, 2))
+        for order in range(1, 5):
+            phase = rng.uniform(0.0, 2.0 * np.pi, 2)
+            points += rng.normal(0.0, 1.0 / order, 2) * np.cos(order * way[:, None] + phase)
+        points = points[: int(rng.integers(24, 41))]
+    half = max(size * rng.uniform(0.02, 0.06), 0.35)
+    points -= (points.min(axis=0) + points.max(axis=0)) / 2
+    points *= (size - 2.0 * half) / np.ptp(points, axis=0).max()
+    return _from_curve(rng, um_per_px, [points], half)
+
+
+def draw_overlapping_pair(rng: np.random.Generator, um_per_px: float) -> Picture:
+    """Draw two outlines laid over each other, or one cut out of the other."""
+    size = log_uniform(rng, 7.0, 25.0)
+    canvas = make_canvas(rng, um_per_px, 0.75 * size + 4.0)
+    parts = []
+    for side in (-1.0, 1.0):
+        corners = int(rng.integers(3, 12))
+        theta = (np.arange(corners) + rng.uniform(-0.3, 0.3, corners)) * 2 * np.pi / corners
+        radius = size * rng.uniform(0.2, 0.36) * rng.uniform(0.7, 1.0, corners)
+        points = np.stack([radius * np.cos(theta), radius * np.sin(theta)], axis=1)
+        points[:, 0] += side * size * rng.uniform(0.05, 0.25)
+        parts.append(distance_from_mask(polygon_mask(canvas, points), canvas.step_um))
+    both = np.minimum(*parts) if rng.random() < 0.6 else np.maximum(parts[0], -parts[1])
+    return _paint_distance(rng, canvas, both, size)
+
+
 KINDS = (
     ClutterKind("lobed outline", FAMILY, draw_lobed_outline, (0.5, 100.0)),
     ClutterKind("angular chip", FAMILY, draw_angular_chip, (0.5, 100.0)),
@@ -226,4 +262,6 @@ KINDS = (
     ClutterKind("dumbbell", FAMILY, draw_dumbbell, (0.2, 40.0)),
     ClutterKind("letter stroke", FAMILY, draw_letter, (0.2, 40.0)),
     ClutterKind("twig", FAMILY, draw_twig, (0.2, 40.0)),
+    ClutterKind("knot", FAMILY, draw_knot, (0.2, 30.0)),
+    ClutterKind("overlapping pair", FAMILY, draw_overlapping_pair, (0.3, 50.0)),
 )

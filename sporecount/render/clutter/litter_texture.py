@@ -11,6 +11,7 @@ from sporecount.render.clutter.canvas import Canvas, Image, Picture, make_canvas
 from sporecount.render.clutter.kind import ClutterKind
 from sporecount.render.clutter.paint import (
     SPORE_COLOURS,
+    colour,
     inside,
     log_uniform,
     noise,
@@ -112,6 +113,36 @@ def draw_dirty_film(rng: np.random.Generator, um_per_px: float) -> Picture:
     return _tinted(rng, canvas, tone.astype(np.float32), film)
 
 
+def draw_relief_speck(rng: np.random.Generator, um_per_px: float) -> Picture:
+    """Draw a speck in slanting light: one side dark, the other bright, no outline."""
+    size = log_uniform(rng, 4.0, 25.0)
+    canvas = make_canvas(rng, um_per_px, 0.9 * size + 1.0)
+    half_v = size / 2 * rng.uniform(0.3, 1.0)
+    height = _window(canvas, size / 2, half_v, rng.uniform(1.5, 3.0))
+    height = height * (1.0 + np.float32(rng.uniform(0.0, 0.5)) * noise(rng, canvas, size * 0.25))
+    down, right = np.gradient(height, np.float32(canvas.step_um / size))
+    side = rng.uniform(0.0, 2.0 * np.pi)
+    tone = np.float32(np.cos(side)) * right + np.float32(np.sin(side)) * down
+    tone = tone * np.float32(0.3) + np.float32(rng.uniform(0.0, 0.8)) * height
+    tone = np.maximum(tone, np.float32(-0.3) * np.float32(tone.max()))
+    return _tinted(rng, canvas, tone.astype(np.float32), height)
+
+
+def draw_blurred_rings(rng: np.random.Generator, um_per_px: float) -> Picture:
+    """Draw dust far out of focus: a faint disc of rings, dark and bright by turns."""
+    size = log_uniform(rng, 8.0, 30.0)
+    canvas = make_canvas(rng, um_per_px, size / 2 + 4.0)
+    rho = np.hypot(canvas.u_um, canvas.v_um * np.float32(rng.uniform(0.95, 1.3)))
+    pitch = rng.uniform(1.6, 5.0)
+    chirp = rho * (1.0 + np.float32(rng.uniform(0.0, 0.4)) * rho / np.float32(size))
+    rings = np.cos(chirp * np.float32(2.0 * np.pi / pitch) + rng.uniform(0.0, 2.0 * np.pi))
+    body = inside(rho - np.float32(size / 2), canvas.step_um, rng.uniform(0.3, 2.0))
+    fade = np.exp(-rho / np.float32(size * rng.uniform(0.2, 1.5)))
+    tone = body * (np.float32(rng.uniform(0.0, 0.5)) + np.float32(0.6) * rings * fade)
+    tone = tone * np.float32(log_uniform(rng, 0.06, 0.6))
+    return canvas.finish(colour(tone.astype(np.float32), tint(rng, SPORE_COLOURS)))
+
+
 def _wrong_ellipse(
     rng: np.random.Generator,
     um_per_px: float,
@@ -167,6 +198,8 @@ KINDS = (
     ClutterKind("double spot", FAMILY, draw_double_spot, (0.3, 40.0)),
     ClutterKind("streak", FAMILY, draw_streak, (0.2, 40.0)),
     ClutterKind("dried film", FAMILY, draw_dirty_film, (0.2, 30.0)),
+    ClutterKind("relief speck", FAMILY, draw_relief_speck, (0.5, 60.0)),
+    ClutterKind("blurred rings", FAMILY, draw_blurred_rings, (0.2, 30.0)),
     ClutterKind("dwarf ellipse", FAMILY, draw_dwarf_ellipse, (0.5, 120.0)),
     ClutterKind("giant ellipse", FAMILY, draw_giant_ellipse, (0.2, 20.0)),
     ClutterKind("slim rod", FAMILY, draw_slim_rod, (0.3, 60.0)),

@@ -199,7 +199,7 @@ def draw_scale_chip(rng: np.random.Generator, um_per_px: float) -> Picture:
     for i in range(count):
         angle = 2 * np.pi * (i + rng.uniform(-0.3, 0.3)) / count
         line = np.float32(np.cos(angle)) * canvas.u_um + np.float32(np.sin(angle)) * canvas.v_um
-        reach = rng.uniform(0.6, 1.0) * np.hypot(size / 2 * np.cos(angle), half_v * np.sin(angle))
+        reach = rng.uniform(0.5, 0.9) * np.hypot(size / 2 * np.cos(angle), half_v * np.sin(angle))
         depth = np.minimum(depth, np.float32(reach) - line + ragged)
     lean = rng.normal(0.0, 0.5)
     across = np.float32(np.cos(lean)) * canvas.v_um + np.float32(np.sin(lean)) * canvas.u_um
