@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -23,7 +23,7 @@ LEAST_PERIOD_PX = 4.0
 #: where nothing else shows that the spacing is one division. Ruled lines are
 #: 1 to 5 um wide (common practice, no source): lines that would have to be
 #: finer are the fifth or tenth marks of a ruling whose fine lines are lost.
-LEAST_LINE_UM = 0.75
+LEAST_LINE_UM = 0.85
 LEAST_LINE_UM_ALONE = 1.2
 
 #: Fewest lines used, with and without a pattern of longer lines.
@@ -39,6 +39,7 @@ MOST_CHANGE = 0.03
 #: Photos above this many pixels are first tried at half size.
 WHOLE_PX = 4_500_000
 
+GIVEN = "micrometer photo"
 REMEDY = (
     "focus a stage micrometer so that its fine lines are sharp, with the ends of short and "
     "long lines in view, or type the scale in with --um-per-px"
@@ -115,12 +116,11 @@ def measure_ruling(pixels: NDArray[np.uint8], division_um: float = 10.0) -> Ruli
             "a division is a positive number of micrometres",
             "give the distance of neighbouring lines as engraved, usually 10",
         )
-    gray = _gray(pixels)
-    shrinks = (2, 1) if gray.size > WHOLE_PX else (1,)
+    shrinks = (2, 1) if pixels.shape[0] * pixels.shape[1] > WHOLE_PX else (1,)
     refusals: list[RulingError] = []
     for shrink in shrinks:
         try:
-            return _measure(_shrunk(gray, shrink), division_um, shrink)
+            return _measure(_gray(_shrunk(pixels, shrink)), division_um, shrink)
         except RulingError as refusal:
             refusals.append(refusal)
     raise refusals[-1]
@@ -129,7 +129,9 @@ def measure_ruling(pixels: NDArray[np.uint8], division_um: float = 10.0) -> Ruli
 def _gray(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
     """Return brightness as float32 on the scale of the photo."""
     if pixels.ndim == 3:
-        return np.ascontiguousarray(pixels[..., :3].mean(axis=2, dtype=np.float32))
+        weights = np.full((1, 3), 1 / 3, np.float32)
+        colours = np.ascontiguousarray(pixels[..., :3], np.float32)
+        return np.asarray(cv2.transform(colours, weights), np.float32).reshape(pixels.shape[:2])
     if pixels.ndim != 2:
         raise RulingError(
             f"picture of shape {pixels.shape}", "a photo has rows and columns", "give one photo"
@@ -137,60 +139,68 @@ def _gray(pixels: NDArray[np.uint8]) -> NDArray[np.float32]:
     return pixels.astype(np.float32)
 
 
-def _shrunk(gray: NDArray[np.float32], shrink: int) -> NDArray[np.float32]:
+def _shrunk(pixels: NDArray[np.uint8], shrink: int) -> NDArray[np.uint8]:
     """Return the picture with ``shrink`` by ``shrink`` pixels averaged into one."""
     if shrink == 1:
-        return gray
-    height, width = (n // shrink for n in gray.shape)
-    cut = gray[: height * shrink, : width * shrink]
-    return np.asarray(cv2.resize(cut, (width, height), interpolation=cv2.INTER_AREA), np.float32)
+        return pixels
+    height, width = (n // shrink for n in pixels.shape[:2])
+    cut = pixels[: height * shrink, : width * shrink]
+    return np.asarray(cv2.resize(cut, (width, height), interpolation=cv2.INTER_AREA), np.uint8)
 
 
 def _measure(gray: NDArray[np.float32], division_um: float, shrink: int) -> Ruling:
     """Measure at one size: try directions and both kinds of lines, keep the first sound one."""
     if min(gray.shape) < 64:
-        raise RulingError(_named(gray), "a photo this small shows no ruling", REMEDY)
+        raise RulingError(GIVEN, "a photo this small shows no ruling", REMEDY)
     lit = lit_field(gray)
-    refusal = RulingError(_named(gray), "no ruling of evenly spaced lines was found", REMEDY)
-    depth = float(gray.max())
+    why, sure = "no ruling of evenly spaced lines was found", False
     for angle in candidate_angles(gray):
+        view = turn(gray, lit, angle)
         for dark in (True, False):
-            lines_dark = gray if dark else depth - gray
-            found = _lines_along(lines_dark, lit, angle)
+            found = _lines_along(gray if dark else gray.max() - gray, lit, view, dark)
             if found is None:
                 continue
             turned, fit = found
             evidence = weigh(turned, fit, opaque_dark=dark)
             if evidence.most_width > 0.55:
                 continue
-            why = _doubt(fit, evidence, division_um, shrink)
-            if why is None:
-                return _ruling(turned, fit, evidence, division_um, shrink)
-            refusal = RulingError(_named(gray), why, REMEDY)
-    raise refusal
-
-
-def _named(gray: NDArray[np.float32]) -> str:
-    return "micrometer photo"
+            doubt = _not_a_ruling(fit, evidence)
+            if doubt is None:
+                doubt, sure = _doubt(fit, evidence, division_um, shrink), True
+                if doubt is None:
+                    return _ruling(turned, fit, evidence, division_um, shrink)
+            why = doubt
+        if sure:
+            break  # a ruling it is: nothing better waits in another direction
+    raise RulingError(GIVEN, why, REMEDY)
 
 
 def _lines_along(
-    gray: NDArray[np.float32], lit: NDArray[np.bool_], angle_deg: float
+    gray: NDArray[np.float32], lit: NDArray[np.bool_], view: Turned, dark: bool
 ) -> tuple[Turned, LineFit] | None:
-    """Return the lines square to about this direction, the picture turned to fit them."""
-    for _ in range(2):
-        turned = turn(gray, lit, angle_deg)
+    turned = view if dark else replace(view, gray=view.gray.max() - view.gray)
+    for last in (False, True):
         combs = find_combs(turned)
-        if not combs:
+        lean = tilt_deg(combs) if combs else 0.0
+        if not combs or abs(lean) > 3:
             return None
-        lean = tilt_deg(combs)
-        if abs(lean) > 3:
-            return None
-        if abs(lean) < 0.03:
+        if last or abs(lean) < 0.03:
             break
-        angle_deg -= lean
+        turned = turn(gray, lit, turned.angle_deg - lean)
     fit = fit_lines(turned, combs)
     return None if fit is None else (turned, fit)
+
+
+def _not_a_ruling(fit: LineFit, evidence: Evidence) -> str | None:
+    """Return why these are not ruled lines at all, or None."""
+    even = 0.02 if evidence.pattern == FIVES else 0.01
+    if evidence.unsteady > 0.3 or evidence.uneven > 0.3 or evidence.filled < 0.75:
+        return "no ruling was found: the evenly spaced marks in it are not solid, equal lines"
+    if evidence.length < 1.5:
+        return "no ruling was found: the evenly spaced marks in it are too short"
+    if fit.scatter_px > even * fit.period_px + 0.1:
+        return "no ruling was found: the marks in it are not evenly spaced"
+    return None
 
 
 def _doubt(fit: LineFit, evidence: Evidence, division_um: float, shrink: int) -> str | None:
@@ -198,16 +208,12 @@ def _doubt(fit: LineFit, evidence: Evidence, division_um: float, shrink: int) ->
     period = fit.period_px
     least_um = evidence.least_width * division_um
     alone = evidence.pattern != FIVES
-    if evidence.unsteady > 0.3 or evidence.uneven > 0.3 or evidence.filled < 0.75:
-        return "no ruling was found: the evenly spaced marks in it are not solid, equal lines"
-    if evidence.length < 1.5:
-        return "no ruling was found: the evenly spaced marks in it are too short"
-    if fit.scatter_px > (0.01 if alone else 0.02) * period + 0.1:
-        return "no ruling was found: the marks in it are not evenly spaced"
     if period * shrink < LEAST_PERIOD_PX:
         return f"lines {period * shrink:.1f} px apart are too close together to be trusted"
     if evidence.pattern == ALTERNATE:
-        return "every other line is longer: these are the fifth and tenth marks, fine lines are lost"
+        return (
+            "every other line is longer: these are the fifth and tenth marks, fine lines are lost"
+        )
     if abs(fit.period_change) > MOST_CHANGE:
         return "the spacing changes along the ruling: the camera is tilted or the lens distorts"
     if len(fit.index) < (LEAST_LINES_ALONE if alone else LEAST_LINES):

@@ -15,7 +15,7 @@ TILE_PX = 1024
 ANGLE_STEPS = 720
 
 
-def candidate_angles(gray: NDArray[np.float32], most: int = 3) -> list[float]:
+def candidate_angles(gray: NDArray[np.float32], most: int = 2) -> list[float]:
     """Return directions in which the picture repeats, the strongest first.
 
     Parallel lines of any pitch put all their energy on one ray of the
@@ -49,6 +49,9 @@ def _views(gray: NDArray[np.float32]) -> list[list[NDArray[np.float32]]]:
     longest = max(height, width)
     if longest <= TILE_PX:
         return [[gray]]
+    if longest <= 1.5 * TILE_PX:
+        top, left = max(0, height - TILE_PX) // 2, max(0, width - TILE_PX) // 2
+        return [[gray[top : top + TILE_PX, left : left + TILE_PX]]]
     shrink = TILE_PX / longest
     size = (max(1, round(width * shrink)), max(1, round(height * shrink)))
     small = np.asarray(cv2.resize(gray, size, interpolation=cv2.INTER_AREA), np.float32)
@@ -64,7 +67,9 @@ def _ray_strength(tile: NDArray[np.float32]) -> NDArray[np.float64]:
     side = 256
     while side < min(TILE_PX, max(tile.shape)):
         side *= 2
-    flat = tile - cv2.GaussianBlur(tile, (0, 0), max(8.0, max(tile.shape) / 12))
+    # A box costs the same at any size; its square corners don't matter this far out.
+    reach = max(15, max(tile.shape) // 6)
+    flat = tile - np.asarray(cv2.blur(cv2.blur(tile, (reach, reach)), (reach, reach)), np.float32)
     spread = float(flat.std()) or 1.0
     flat = np.clip(flat, -2.5 * spread, 2.5 * spread)
     window = np.outer(np.hanning(tile.shape[0]), np.hanning(tile.shape[1])).astype(np.float32)

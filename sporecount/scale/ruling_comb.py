@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.signal import find_peaks
+from scipy.signal import find_peaks, peak_prominences
 
 from sporecount.scale.ruling_turn import Turned
 
@@ -15,17 +15,30 @@ from sporecount.scale.ruling_turn import Turned
 LEAST_LINES = 6
 
 #: Strips per picture height at the first look.
-STRIPS = 32
+STRIPS = 72
 
 
 @dataclass(frozen=True)
 class Comb:
-    """Evenly spaced dips in one strip: place ``start_px + k * period_px`` at row ``y_px``."""
+    """Evenly spaced dips in one strip.
+
+    Attributes
+    ----------
+    y_px : float
+        Middle row of the strip.
+    period_px, start_px : float
+        Dip ``k`` stands at ``start_px + k * period_px``.
+    lines : int
+        Number of dips.
+    contrast : float
+        Typical prominence of the dips, in grey levels.
+    """
 
     y_px: float
     period_px: float
     start_px: float
     lines: int
+    contrast: float
 
 
 def strip_profile(turned: Turned, top: int, bottom: int) -> NDArray[np.float64]:
@@ -69,21 +82,22 @@ def _strip_combs(profile: NDArray[np.float64], y_px: float) -> list[Comb]:
         coarse = values[: len(values) // step * step].reshape(-1, step).mean(axis=1)
         comb = _regular_dips(coarse)
         if comb is not None:
-            period, start, lines = comb
+            period, start, lines, contrast = comb
             begin = first + (start + 0.5) * step - 0.5
-            found.append(Comb(y_px, period * step, begin, lines))
+            found.append(Comb(y_px, period * step, begin, lines, contrast))
         step *= 2
     return found
 
 
-def _regular_dips(values: NDArray[np.float64]) -> tuple[float, float, int] | None:
-    """Return (period, first place, lines) of the longest even run of dips."""
-    dips, props = find_peaks(-values, prominence=1e-6)
+def _regular_dips(values: NDArray[np.float64]) -> tuple[float, float, int, float] | None:
+    """Return (period, first place, lines, contrast) of the longest even run of dips."""
+    dips, _ = find_peaks(-values)
     if len(dips) < LEAST_LINES:
         return None
-    prominence = props["prominences"]
+    prominence = peak_prominences(-values, dips)[0]
     strong = np.sort(prominence)[-LEAST_LINES]
-    dips = dips[prominence >= 0.5 * strong]
+    keep = prominence >= 0.5 * strong
+    dips, prominence = dips[keep], prominence[keep]
     if len(dips) < LEAST_LINES:
         return None
     places = dips + _vertex(values, dips)
@@ -98,11 +112,14 @@ def _regular_dips(values: NDArray[np.float64]) -> tuple[float, float, int] | Non
     run = places[begin : end + 1]
     if len(run) < LEAST_LINES or len(run) < 0.75 * (index[-1] + 1):
         return None
-    slope, start = np.polyfit(index, run, 1)
+    centred = index - index.mean()
+    slope = float((centred * run).sum() / (centred**2).sum())
+    start = float(run.mean() - slope * index.mean())
     scatter = float(np.sqrt(np.mean((run - start - slope * index) ** 2)))
     if scatter > 0.06 * slope + 0.1:
         return None
-    return float(slope), float(start), len(run)
+    contrast = float(np.median(prominence[begin : end + 1]))
+    return float(slope), float(start), len(run), contrast
 
 
 def _vertex(values: NDArray[np.float64], at: NDArray[np.int64]) -> NDArray[np.float64]:
@@ -143,7 +160,15 @@ def _agreeing(strips: list[list[Comb]]) -> list[Comb]:
         for g, w in zip(groups, weights, strict=True)
         if abs(np.median([c.period_px for c in g]) / finest - 1) < 0.03
     ]
-    return max(close, key=lambda pair: pair[0])[1]
+    group = max(close, key=lambda pair: pair[0])[1]
+    # A faint reflection of the lines repeats just as well: only the lines themselves count.
+    clear = 0.4 * np.percentile([c.contrast for c in group], 90)
+    return [c for c in group if c.contrast >= clear]
+
+
+def clearest(combs: list[Comb]) -> int:
+    """Return which comb holds the most lines."""
+    return max(range(len(combs)), key=lambda i: (combs[i].lines, combs[i].contrast))
 
 
 def tilt_deg(combs: list[Comb]) -> float:
@@ -151,7 +176,9 @@ def tilt_deg(combs: list[Comb]) -> float:
 
     Positive where a line moves to larger x further down.
     """
-    seed = max(range(len(combs)), key=lambda i: combs[i].lines)
+    if len(combs) < 2:
+        return 0.0
+    seed = clearest(combs)
     shifts = np.zeros(len(combs))
     for order in (range(seed + 1, len(combs)), range(seed - 1, -1, -1)):
         last = seed
@@ -170,6 +197,6 @@ def tilt_deg(combs: list[Comb]) -> float:
     pairs = [(i, j) for i in range(len(rows)) for j in range(i + 1, len(rows))]
     slopes = [(shifts[j] - shifts[i]) / (rows[j] - rows[i]) for i, j in pairs]
     weights = [rows[j] - rows[i] for i, j in pairs]
-    order = np.argsort(slopes)
-    middle_at = np.searchsorted(np.cumsum(np.array(weights)[order]), sum(weights) / 2)
-    return math.degrees(math.atan(np.array(slopes)[order][min(middle_at, len(slopes) - 1)]))
+    rising = np.argsort(slopes)
+    middle_at = np.searchsorted(np.cumsum(np.array(weights)[rising]), sum(weights) / 2)
+    return math.degrees(math.atan(np.array(slopes)[rising][min(middle_at, len(slopes) - 1)]))

@@ -72,7 +72,8 @@ def weigh(turned: Turned, fit: LineFit, *, opaque_dark: bool) -> Evidence:
     -------
     Evidence
     """
-    signal, ground_noise, seen = _along(turned, fit)
+    sharp, ground_noise, seen = _along(turned, fit)
+    signal = uniform_filter1d(sharp, _smoothing(fit), axis=1)
     band = slice(fit.top_px, fit.bottom_px)
     inside = np.where(seen[:, band], signal[:, band], np.nan)
     depths = np.nanmedian(inside, axis=1)
@@ -80,7 +81,7 @@ def weigh(turned: Turned, fit: LineFit, *, opaque_dark: bool) -> Evidence:
     excess = float(np.median(np.nanvar(inside, axis=1))) - ground_noise
     ends, up, down = _ends(signal, seen, fit, depth)
     width = full_width_share(fit)
-    least = box_width(fit.profile)
+    least = box_width(fit.profile, _end_blur(sharp, ends, (up, down), fit) / fit.period_px)
     if opaque_dark:
         least = max(least, swallowed(fit.profile))
     return Evidence(
@@ -113,7 +114,7 @@ def swallowed(profile: NDArray[np.float64]) -> float:
     return float(np.clip(1 - profile / max(ground, 1e-6), 0, 1).mean())
 
 
-def box_width(profile: NDArray[np.float64]) -> float:
+def box_width(profile: NDArray[np.float64], most_blur: float = 0.4) -> float:
     """Return the smallest width of a sharp line that, blurred, explains a profile.
 
     A blurred thin line and a sharp broad one have the same width at half depth
@@ -123,6 +124,8 @@ def box_width(profile: NDArray[np.float64]) -> float:
     ----------
     profile : ndarray, shape (101,)
         Brightness over one spacing, a line in its middle.
+    most_blur : float
+        Largest sigma of the blur that is possible, as a share of the spacing.
 
     Returns
     -------
@@ -131,31 +134,29 @@ def box_width(profile: NDArray[np.float64]) -> float:
     """
     at = np.linspace(-0.5, 0.5, len(profile))
     widths = np.linspace(0.01, 0.7, 40)
-    best = np.full(len(widths), np.inf)
-    for i, width in enumerate(widths):
-        for blur in np.geomspace(0.006, 0.4, 24):
-            line = np.zeros_like(at)
-            for shift in (-1, 0, 1):
-                root = math.sqrt(2) * blur
-                line += erf((at - shift + width / 2) / root) - erf((at - shift - width / 2) / root)
-            design = np.column_stack([np.ones_like(line), line])
-            answer, *_ = np.linalg.lstsq(design, profile, rcond=None)
-            best[i] = min(best[i], float(((profile - design @ answer) ** 2).sum()))
+    blurs = np.geomspace(0.006, float(np.clip(most_blur, 0.0065, 0.4)), 24)
+    half = widths[:, None, None] / 2
+    root = math.sqrt(2) * blurs[None, :, None]
+    line = np.zeros((len(widths), len(blurs), len(at)))
+    for shift in (-1, 0, 1):
+        line += erf((at - shift + half) / root) - erf((at - shift - half) / root)
+    line -= line.mean(axis=2, keepdims=True)
+    dip = profile - profile.mean()
+    # Squares left over after the best offset and depth.
+    explained = (line @ dip) ** 2 / np.maximum((line**2).sum(axis=2), 1e-12)
+    best = np.clip((dip**2).sum() - explained, 0, None).min(axis=1)
     height = float(np.ptp(profile))
     allowed = 1.5 * best.min() + len(profile) * (0.012 * height) ** 2
     return float(widths[np.flatnonzero(best <= allowed)[0]])
 
 
-def _along(
-    turned: Turned, fit: LineFit
-) -> tuple[NDArray[np.float64], float, NDArray[np.bool_]]:
+def _along(turned: Turned, fit: LineFit) -> tuple[NDArray[np.float64], float, NDArray[np.bool_]]:
     """Return darkness along each line (lines, rows), the ground's variance, and where lit."""
     height, width = turned.gray.shape
     rows = np.arange(height)
     middle = (fit.top_px + fit.bottom_px - 1) / 2
     drift = fit.lean * (rows - middle)
     half = max(0, round(fit.width_px / 4))
-    smooth = max(3, round(0.6 * fit.width_px))
 
     def sample(shift: float) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
         centre = np.rint(fit.x_px[:, None] + shift + drift[None, :]).astype(int)
@@ -167,7 +168,7 @@ def _along(
             column = np.clip(column, 0, width - 1)
             total += turned.gray[rows[None, :], column]
             lit &= turned.usable[rows[None, :], column]
-        return uniform_filter1d(total / (2 * half + 1), smooth, axis=1), lit
+        return total / (2 * half + 1), lit
 
     line, lit = sample(0.0)
     left, lit_left = sample(-fit.period_px / 2)
@@ -175,11 +176,51 @@ def _along(
     ground = np.where(lit_left & lit_right, (left + right) / 2, np.where(lit_left, left, right))
     lit &= lit_left | lit_right
     band = slice(fit.top_px, fit.bottom_px)
-    rough = (left - right)[:, band]
+    rough = uniform_filter1d(left - right, _smoothing(fit), axis=1)[:, band]
     both = (lit_left & lit_right)[:, band]
     noise = [float(np.var(r[b])) for r, b in zip(rough, both, strict=True) if b.sum() > 3]
     # The contrast has the line's own noise and half of the two grounds': 3/4 of their difference.
     return ground - line, 0.75 * float(np.median(noise)) if noise else 0.0, lit
+
+
+def _smoothing(fit: LineFit) -> int:
+    """Return the rows averaged along a line: about as many as it is wide."""
+    return max(3, round(0.6 * fit.width_px))
+
+
+def _end_blur(
+    sharp: NDArray[np.float64],
+    ends: NDArray[np.float64],
+    reaches: tuple[NDArray[np.float64], NDArray[np.float64]],
+    fit: LineFit,
+) -> float:
+    """Return the largest sigma of the blur, in pixels, by the softness of the lines' ends.
+
+    Across a line, its width and the blur mix; at its ends there is only blur.
+    """
+    span = max(8, round(min(2.5 * fit.width_px, 0.6 * (fit.bottom_px - fit.top_px))))
+    offsets = np.arange(-span, span + 1)
+    blurs = [math.inf]
+    for side, reach in enumerate(reaches):
+        level = np.nanmedian(reach) if np.isfinite(reach).any() else math.inf
+        same = np.flatnonzero(np.abs(reach - level) < 0.4 * fit.period_px)
+        if not math.isfinite(level) or len(same) < 4:
+            continue
+        slope, start = np.polyfit(fit.x_px[same], ends[same, side], 1)
+        rows = np.rint(slope * fit.x_px[same] + start).astype(int)[:, None] + offsets
+        if rows.min() < 0 or rows.max() >= sharp.shape[1]:
+            continue
+        edge = np.mean(sharp[same[:, None], rows], axis=0)
+        edge = edge[::-1] if side == 1 else edge
+        low, high = np.median(edge[: span // 2]), np.median(edge[-(span // 2) :])
+        if high <= low:
+            continue
+        share = (edge - low) / (high - low)
+        first = int(np.flatnonzero(share >= 0.84)[0])
+        below = np.flatnonzero(share[: first + 1] <= 0.16)
+        if len(below):
+            blurs.append(1.15 * (first - int(below[-1])) / 2)
+    return min(blurs)
 
 
 def _ends(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from dataclasses import dataclass
 
@@ -10,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.interpolate import CubicSpline
 from scipy.ndimage import gaussian_filter1d
 
-from sporecount.scale.ruling_comb import Comb, strip_profile
+from sporecount.scale.ruling_comb import Comb, clearest, strip_profile
 from sporecount.scale.ruling_turn import Turned
 
 #: Lines that may be missing in a row (dust, a number) before the ruling ends.
@@ -72,12 +73,12 @@ def fit_lines(turned: Turned, combs: list[Comb]) -> LineFit | None:
     -------
     LineFit or None
     """
-    seed = max(combs, key=lambda c: c.lines)
+    seed = combs[clearest(combs)]
     top, bottom = _band(turned, seed, combs)
     if bottom - top < 4:
         return None
     whole = strip_profile(turned, top, bottom)
-    guess = seed.start_px + seed.period_px * np.arange(seed.lines)
+    guess = np.asarray(seed.start_px + seed.period_px * np.arange(seed.lines), np.float64)
     profile = _folded(whole, guess, seed.period_px)
     if profile is None:
         return None
@@ -88,7 +89,7 @@ def fit_lines(turned: Turned, combs: list[Comb]) -> LineFit | None:
     pieces = int(np.clip((bottom - top) // 6, 1, 8))
     edges = np.linspace(top, bottom, pieces + 1).astype(int)
     rows, places = [], []
-    for first, last in zip(edges[:-1], edges[1:], strict=True):
+    for first, last in itertools.pairwise(edges):
         found = _centres(strip_profile(turned, first, last), x, seed.period_px, width)
         rows.append((first + last - 1) / 2)
         places.append(found)
@@ -241,8 +242,10 @@ def _track(
                 break
             found = _centres(profile, np.array([place]), period, width)
             deep = _depths(profile, np.where(np.isfinite(found), found, place), period)[0]
-            if np.isfinite(found[0]) and abs(found[0] - place) < 0.15 * period and (
-                deep > 0.45 * typical
+            if (
+                np.isfinite(found[0])
+                and abs(found[0] - place) < 0.15 * period
+                and (deep > 0.45 * typical)
             ):
                 places[number] = float(found[0])
                 missing = 0
@@ -264,7 +267,9 @@ def _fit(
     middle = (top + bottom - 1) / 2
     lean = 0.0
     if len(rows) > 1:
-        slopes = [np.polyfit(rows, column, 1)[0] for column in places.T if np.isfinite(column).all()]
+        slopes = [
+            np.polyfit(rows, column, 1)[0] for column in places.T if np.isfinite(column).all()
+        ]
         lean = float(np.median(slopes)) if slopes else 0.0
     upright = places - lean * (rows - middle)[:, None]
     enough = np.isfinite(upright).sum(axis=0) >= max(1, 0.6 * len(rows))
