@@ -18,7 +18,7 @@ P = ParamSpec("P")
 class OneLineGroup(click.Group):
     """A group of commands that reports wrong use on one line, with where to read on."""
 
-    def main(  # type: ignore[override]
+    def main(
         self,
         args: Sequence[str] | None = None,
         prog_name: str | None = None,
@@ -27,11 +27,13 @@ class OneLineGroup(click.Group):
         **extra: Any,
     ) -> Any:
         """Run; see :meth:`click.Command.main`."""
-        run = partial(super().main, args, prog_name, complete_var, standalone_mode=False, **extra)
+        run: Callable[[], Any] = partial(
+            super().main, args, prog_name, complete_var, standalone_mode=False, **extra
+        )
         if not standalone_mode:
             return run()
         try:
-            code = run()
+            code: int = run()
         except click.UsageError as error:
             if "\n" in error.message:  # the whole help, where a command was called bare
                 error.show()
