@@ -182,7 +182,12 @@ def _side_branch(
     # Of two ways from there, the one towards the middle stays on the patch.
     heading = np.arctan2(-start[1], -start[0]) + rng.normal(0.0, 0.7)
     turn = np.array([[np.cos(heading), np.sin(heading)], [-np.sin(heading), np.cos(heading)]])
-    return _lay(canvas, start + points @ turn, reach_um, length_um)
+    # The patch is upright: a branch that would leave it runs along its side instead.
+    low = np.array([canvas.u_um[0, 0], canvas.v_um[0, 0]], np.float64) + reach_um
+    high = np.array([canvas.u_um[-1, -1], canvas.v_um[-1, -1]], np.float64) - reach_um
+    points = np.clip(start + points @ turn, low, high)
+    laid_um = float(np.hypot(*np.diff(points, axis=0).T).sum())
+    return _lay(canvas, points, reach_um, laid_um)
 
 
 def draw_scratch(rng: np.random.Generator, um_per_px: float) -> Picture:
