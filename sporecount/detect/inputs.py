@@ -12,10 +12,10 @@ DENSITY_BOUNDS = (-0.25, 1.0)
 SEARCH_UM_PER_PX = 0.9
 
 #: Side in pixels and scale in um per pixel of the second look's close-up.
-CLOSE_SIDE_PX, CLOSE_UM_PER_PX = 64, 0.35
+CLOSE_SIDE_PX, CLOSE_UM_PER_PX = 65, 0.35
 
 #: Side in pixels of the second look's surroundings, at the working scale.
-AROUND_SIDE_PX = 48
+AROUND_SIDE_PX = 49
 
 #: Side in working pixels of one cell of the search network's output.
 CELL_PX = 2

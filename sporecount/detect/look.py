@@ -49,7 +49,7 @@ def around(density: NDArray[np.float32], xy_work: NDArray[np.float64]) -> NDArra
 
     Returns
     -------
-    ndarray, shape (k, 48, 48, 3), float32
+    ndarray, shape (k, 49, 49, 3), float32
     """
     half = AROUND_SIDE_PX // 2
     padded = cv2.copyMakeBorder(density, half, half, half, half, cv2.BORDER_CONSTANT, value=(0,) * 3)
@@ -65,10 +65,10 @@ def around(density: NDArray[np.float32], xy_work: NDArray[np.float64]) -> NDArra
 def views(
     field: Field, xy_work: NDArray[np.float64]
 ) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return close-ups (k, 64, 64, 3) and surroundings (k, 48, 48, 3), optical density."""
-    half_um = CLOSE_SIDE_PX * CLOSE_UM_PER_PX / 2
+    """Return close-ups (k, 65, 65, 3) and surroundings (k, 49, 49, 3), optical density."""
+    half_um = (CLOSE_SIDE_PX / 2 - 0.5) * CLOSE_UM_PER_PX
     close = close_ups(field, field.to_photo_px(xy_work), half_um, CLOSE_UM_PER_PX)
-    return close[:, :CLOSE_SIDE_PX, :CLOSE_SIDE_PX], around(field.density, xy_work)
+    return close, around(field.density, xy_work)
 
 
 def look(field: Field, xy_work: NDArray[np.float64]) -> Looks:

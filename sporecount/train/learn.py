@@ -79,7 +79,9 @@ class Feeder:
                 last = time.monotonic()
             which = int(self.rng.choice(len(self.pools), p=self.shares))
             tiles, objects = self.pools[which].batch(self.rng, self.sizes[which])
-            pair = (torch.from_numpy(tiles).pin_memory(), torch.from_numpy(objects).pin_memory())
+            pair = (torch.from_numpy(tiles), torch.from_numpy(objects))
+            if torch.cuda.is_available():
+                pair = (pair[0].pin_memory(), pair[1].pin_memory())
             while not self.stopped:
                 try:
                     self.ready.put(pair, timeout=1.0)
@@ -100,6 +102,7 @@ def train_search(
     seed: int = 0,
     shape: dict[str, int] | None = None,
     allowed: Callable | None = None,  # type: ignore[type-arg]
+    least: int = 512,
     start_from: Path | None = None,
     say: Callable[[str], None] = lambda text: None,
 ) -> nn.Module:
@@ -116,7 +119,7 @@ def train_search(
     average = copy.deepcopy(model)
     optimiser = torch.optim.AdamW(model.parameters(), lr=rate, weight_decay=1e-4)
     pools = [Pool(folder, allowed) for folder in folders]
-    while any(pool.refresh() < 512 for pool in pools):
+    while any(pool.refresh() < least for pool in pools):
         time.sleep(2)
     shares = [0.75, 0.25][: len(pools)]
     shares = [share / sum(shares) for share in shares]
@@ -125,7 +128,7 @@ def train_search(
     generator.manual_seed(seed)
     turns = np.random.default_rng(seed + 1)
     began, step = time.monotonic(), 0
-    totals = {"centre": 0.0, "shape": 0.0, "state": 0.0}
+    totals: dict[str, Tensor] = {}
     while True:
         used = (
             step / steps if steps is not None else (time.monotonic() - began) / max(seconds, 1e-9)
@@ -154,11 +157,11 @@ def train_search(
                 mean.lerp_(new, 1 - decay)
             for mean, new in zip(average.buffers(), model.buffers(), strict=True):
                 mean.copy_(new)
-        for key in totals:
-            totals[key] = 0.99 * totals[key] + 0.01 * parts[key] if step > 1 else parts[key]
+        for key, part in parts.items():
+            totals[key] = 0.99 * totals[key] + 0.01 * part if key in totals else part
         if step % 500 == 0:
             tiles_seen = sum(len(u) for pool in pools for u in pool.usable)
-            text = " ".join(f"{key} {value:.3f}" for key, value in totals.items())
+            text = " ".join(f"{key} {float(value):.3f}" for key, value in totals.items())
             say(f"step {step} at {time.monotonic() - began:.0f} s, pool {tiles_seen}: {text}")
             torch.save({"model": average.state_dict(), "shape": shape or {}}, out)
     feeder.stopped = True

@@ -60,7 +60,7 @@ def heat_maps(objects: Tensor, rows: int, columns: int) -> tuple[Tensor, Tensor]
     return heat, mask
 
 
-def search_loss(output: Tensor, objects: Tensor) -> tuple[Tensor, dict[str, float]]:
+def search_loss(output: Tensor, objects: Tensor) -> tuple[Tensor, dict[str, Tensor]]:
     """Penalty-reduced focal loss on centres, smooth L1 on shapes, cross entropy on state."""
     n, _, rows, columns = output.shape
     heat, mask = heat_maps(objects, rows, columns)
@@ -81,7 +81,7 @@ def search_loss(output: Tensor, objects: Tensor) -> tuple[Tensor, dict[str, floa
 
     positive = -centre * (1 - p) ** 2 * log_p
     negative = -(1 - centre) * mask * (1 - heat) ** 4 * p**2 * log_q
-    count = max(1.0, float(b.numel()))
+    count = float(max(1, b.numel()))
     weight = torch.tensor([1.0, 0.7], device=output.device).view(1, 2, 1, 1)
     centre_loss = ((positive + negative) * weight).sum() / count
 
@@ -106,12 +106,12 @@ def search_loss(output: Tensor, objects: Tensor) -> tuple[Tensor, dict[str, floa
     spores = rows_[:, STATE] < 1.5
     state_loss = functional.binary_cross_entropy_with_logits(
         picked[spores, 8], rows_[spores, STATE], reduction="sum"
-    ) / max(1.0, float(spores.sum()))
+    ) / spores.sum().clamp(min=1)
     total = centre_loss + 0.5 * shape_loss + 0.2 * state_loss
     return total, {
-        "centre": float(centre_loss.detach()),
-        "shape": float(shape_loss.detach()),
-        "state": float(state_loss.detach()),
+        "centre": centre_loss.detach(),
+        "shape": shape_loss.detach(),
+        "state": state_loss.detach(),
     }
 
 

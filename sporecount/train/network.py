@@ -64,7 +64,7 @@ class SearchNet(nn.Module):
     (n, len(SEARCH_CHANNELS), rows / 2, columns / 2).
     """
 
-    def __init__(self, stem: int = 16, body: int = 40, deep: int = 64, head: int = 32) -> None:
+    def __init__(self, stem: int = 16, body: int = 32, deep: int = 64) -> None:
         super().__init__()
         self.stem = _conv(3, stem, 5, 2)
         self.down = _conv(stem, body, 3, 2)
@@ -73,10 +73,9 @@ class SearchNet(nn.Module):
             _conv(body, deep, 3, 2), _Residual(deep), _Residual(deep), _conv(deep, body, 1)
         )
         self.join = _conv(body, body)
-        self.lift = nn.Conv2d(body, head, 1)
-        self.skip = nn.Conv2d(stem, head, 1)
-        self.last = _conv(head, head)
-        self.out = nn.Conv2d(head, len(SEARCH_CHANNELS), 1)
+        self.lift = nn.Conv2d(body, stem, 1)
+        self.last = _conv(stem, stem)
+        self.out = nn.Conv2d(stem, len(SEARCH_CHANNELS), 1)
         with torch.no_grad():
             self.out.bias.zero_()
             self.out.bias[:2] = -4.5  # centres are rare: start from that
@@ -87,13 +86,13 @@ class SearchNet(nn.Module):
         wide = nn.functional.interpolate(self.deep(middle), scale_factor=2.0, mode="nearest")
         middle = self.join(middle + wide)
         lifted = nn.functional.interpolate(self.lift(middle), scale_factor=2.0, mode="nearest")
-        return self.out(self.last(torch.relu(lifted + self.skip(fine))))
+        return self.out(self.last(lifted + fine))
 
 
 class LookNet(nn.Module):
     """Second look: a close-up and its surroundings to class and shape.
 
-    Inputs: close-up (n, 3, 64, 64) and surroundings (n, 3, 48, 48); output
+    Inputs: close-up (n, 3, 65, 65) and surroundings (n, 3, 49, 49); output
     (n, len(LOOK_OUTPUTS)).
     """
 
@@ -114,18 +113,20 @@ class LookNet(nn.Module):
             _Residual(w),
             _conv(w, w, 3, 2),
         )
-        self.close_end = nn.Sequential(nn.Conv2d(2 * w, w, 1), nn.ReLU(inplace=True))
+        self.close_end = nn.Sequential(nn.Conv2d(2 * w, w // 2, 1), nn.ReLU(inplace=True))
+        self.around_end = nn.Sequential(nn.Conv2d(w, w // 2, 1), nn.ReLU(inplace=True))
         self.out = nn.Sequential(
-            nn.Linear(w * 64 + 2 * w + w * 36, 64),
+            nn.Linear(w // 2 * (81 + 49) + 2 * w, 48),
             nn.ReLU(inplace=True),
-            nn.Linear(64, len(LOOK_OUTPUTS)),
+            nn.Linear(48, len(LOOK_OUTPUTS)),
         )
 
     def forward(self, close: Tensor, around: Tensor) -> Tensor:
         near = self.close(close)
         far = self.around(around)
         flat = torch.cat(
-            [self.close_end(near).flatten(1), near.mean((2, 3)), far.flatten(1)], dim=1
+            [self.close_end(near).flatten(1), near.mean((2, 3)), self.around_end(far).flatten(1)],
+            dim=1,
         )
         return self.out(flat)
 

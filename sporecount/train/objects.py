@@ -43,6 +43,7 @@ def object_rows(
     rows[:, WIDTH] = truth["width_um"]
     rows[:, COS2], rows[:, SIN2] = np.cos(doubled), np.sin(doubled)
     rows[:, STATE] = [STATE_CODES[state] for state in truth["state"]]
-    seen = (truth["contrast"] >= FAINT_CONTRAST) & (truth["covered"] <= MOSTLY_COVERED)
+    seen = truth["in_field"] & (truth["contrast"] >= FAINT_CONTRAST)
+    seen &= truth["covered"] <= MOSTLY_COVERED
     rows[:, WEIGHT] = seen.to_numpy(float)
     return rows

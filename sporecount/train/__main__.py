@@ -1,0 +1,173 @@
+"""Train the spore finder: draw tiles, teach the search, mine candidates, teach the second look.
+
+    python -m sporecount.train OUT --minutes 18
+
+Each part can also be run alone, so that a long training can be split.
+"""
+
+from __future__ import annotations
+
+import multiprocessing as mp
+import shutil
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import click
+
+PARTS = ("draw", "search", "leave-out", "mine", "look")
+
+
+def _say(text: str) -> None:
+    click.echo(f"{time.strftime('%H:%M:%S')} {text}")
+
+
+@click.group()
+def main() -> None:
+    """Train the networks of the package on rendered pictures."""
+
+
+def _start_workers(
+    target: Callable, folder: Path, workers: int, seed: int, until: Path  # type: ignore[type-arg]
+) -> list[mp.process.BaseProcess]:
+    until.unlink(missing_ok=True)
+    context = mp.get_context("spawn")
+    processes = [
+        context.Process(target=target, args=(folder, worker, seed, until), daemon=True)
+        for worker in range(workers)
+    ]
+    for process in processes:
+        process.start()
+    return processes
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--workers", default=8, show_default=True)
+@click.option("--seed", default=1, show_default=True)
+@click.option("--seconds", default=600.0, show_default=True)
+@click.option("--what", type=click.Choice(["search", "look"]), default="search")
+def draw(folder: Path, workers: int, seed: int, seconds: float, what: str) -> None:
+    """Draw training chunks into FOLDER for a while."""
+    from sporecount.train.draw import draw_look_chunks, draw_search_chunks
+
+    folder.mkdir(parents=True, exist_ok=True)
+    until = folder / "stop"
+    target = draw_search_chunks if what == "search" else draw_look_chunks
+    processes = _start_workers(target, folder, workers, seed, until)
+    began = time.monotonic()
+    while time.monotonic() - began < seconds and not until.exists():
+        time.sleep(0.5)
+    until.touch()
+    for process in processes:
+        process.join(timeout=10)
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("out", type=click.Path(path_type=Path))
+@click.option("--seconds", default=500.0, show_default=True)
+@click.option("--steps", type=int, help="Train for so many steps instead: the same every time.")
+@click.option("--device", default="cuda", show_default=True)
+@click.option("--seed", default=0, show_default=True)
+@click.option("--batch", default=64, show_default=True)
+@click.option("--stem", default=16, show_default=True)
+@click.option("--body", default=32, show_default=True)
+@click.option("--deep", default=64, show_default=True)
+@click.option("--least", default=512, show_default=True, help="Tiles of each kind to wait for.")
+@click.option("--without", help="Leave out a spore style or composition, by its name.")
+@click.option("--start-from", type=click.Path(path_type=Path, exists=True))
+def search(
+    folder: Path,
+    out: Path,
+    seconds: float,
+    steps: int | None,
+    device: str,
+    seed: int,
+    batch: int,
+    stem: int,
+    body: int,
+    deep: int,
+    least: int,
+    without: str | None,
+    start_from: Path | None,
+) -> None:
+    """Teach the search network from the chunks in FOLDER; write weights and ONNX to OUT."""
+    from sporecount.train.draw import allowed_without
+    from sporecount.train.export import export_search
+    from sporecount.train.learn import train_search
+
+    out.mkdir(parents=True, exist_ok=True)
+    name = "search" if without is None else f"search-without-{without}"
+    train_search(
+        [folder / "coarse", folder / "fine"],
+        out / f"{name}.pt",
+        seconds=seconds,
+        steps=steps,
+        device=device,
+        seed=seed,
+        batch=batch,
+        shape={"stem": stem, "body": body, "deep": deep},
+        allowed=allowed_without(without),
+        least=least,
+        start_from=start_from,
+        say=lambda text: _say(f"{name}: {text}"),
+    )
+    export_search(out / f"{name}.pt", out / f"{name}.onnx")
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("out", type=click.Path(path_type=Path))
+@click.option("--seconds", default=300.0, show_default=True)
+@click.option("--steps", type=int)
+@click.option("--device", default="cuda", show_default=True)
+@click.option("--seed", default=0, show_default=True)
+@click.option("--batch", default=1024, show_default=True)
+@click.option("--least", default=20_000, show_default=True)
+@click.option("--start-from", type=click.Path(path_type=Path, exists=True))
+def look(
+    folder: Path,
+    out: Path,
+    seconds: float,
+    steps: int | None,
+    device: str,
+    seed: int,
+    batch: int,
+    least: int,
+    start_from: Path | None,
+) -> None:
+    """Teach the second look from the candidates in FOLDER; write weights and ONNX to OUT."""
+    from sporecount.train.export import export_look
+    from sporecount.train.learn_look import train_look
+
+    out.mkdir(parents=True, exist_ok=True)
+    train_look(
+        folder,
+        out / "look.pt",
+        seconds=seconds,
+        steps=steps,
+        device=device,
+        seed=seed,
+        batch=batch,
+        least=least,
+        start_from=start_from,
+        say=_say,
+    )
+    export_look(out / "look.pt", out / "look.onnx")
+
+
+@main.command()
+@click.argument("out", type=click.Path(path_type=Path))
+def install(out: Path) -> None:
+    """Put the weights in OUT into the package."""
+    target = Path(__file__).parent.parent / "detect" / "weights"
+    target.mkdir(exist_ok=True)
+    for name in ("search.onnx", "look.onnx"):
+        if (out / name).exists():
+            shutil.copyfile(out / name, target / name)
+            _say(f"installed {name}")
+
+
+if __name__ == "__main__":
+    main()

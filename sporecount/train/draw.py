@@ -1,0 +1,103 @@
+"""Processes that draw training chunks until they are told to stop."""
+
+from __future__ import annotations
+
+import os
+import time
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from sporecount.detect.inputs import encode
+from sporecount.train.pool import write_chunk
+from sporecount.train.tiles import Tile, draw_scale, draw_tile, square
+
+#: Sides of the two kinds of tiles, working pixels, and the camera scales they are drawn at:
+#: fine scales cost the square of their fineness, so their tiles are small.
+COARSE_SIDE, FINE_SIDE = 256, 128
+COARSE_SCALES, FINE_SCALES = (0.38, 1.4), (0.15, 0.38)
+
+#: Tiles per chunk.
+CHUNK = 64
+
+_STYLES = ("profile", "solid", "contour")
+_COMPOSITIONS = ("absorb", "paint", "wave")
+
+
+def tags_of(tile: Tile) -> NDArray[np.int32]:
+    """Spore style, composition and clutter families (as bits) of a tile."""
+    from sporecount.render.clutter.registry import FAMILIES, KINDS
+
+    plan = tile.rendered.plan
+    families = {KINDS[name].family for name, rate in plan.clutter.per_mm2 if rate > 0}
+    bits = sum(1 << FAMILIES.index(family) for family in families)
+    style = _STYLES.index(plan.spores.style)
+    return np.array([style, _COMPOSITIONS.index(plan.compose.name), bits], np.int32)
+
+
+def draw_search_chunks(folder: Path, worker: int, seed: int, until: Path) -> None:
+    """Write chunks of search tiles, fine and coarse, until the file ``until`` exists."""
+    import cv2
+
+    cv2.setNumThreads(1)
+    for kind in ("coarse", "fine"):
+        (folder / kind).mkdir(parents=True, exist_ok=True)
+    number = 0
+    while not until.exists():
+        fine = number % 3 == 2
+        side, scales = (FINE_SIDE, FINE_SCALES) if fine else (COARSE_SIDE, COARSE_SCALES)
+        rng = np.random.default_rng([seed, worker, number])
+        tiles, objects, tags = [], [], []
+        for _ in range(CHUNK):
+            tile = draw_tile(rng, side, draw_scale(rng, *scales))
+            tiles.append(encode(square(tile.field.density * tile.field.examined[..., None], side)))
+            objects.append(tile.rows)
+            tags.append(tags_of(tile))
+            if until.exists():
+                return
+        target = folder / ("fine" if fine else "coarse")
+        write_chunk(target, f"{worker:03d}-{number:05d}", np.stack(tiles), objects, np.stack(tags))
+        number += 1
+
+
+def draw_look_chunks(folder: Path, worker: int, seed: int, until: Path) -> None:
+    """Write chunks of candidates that the search network, as exported, comes up with."""
+    import cv2
+
+    from sporecount.detect import engine
+    from sporecount.train.mine import mine
+
+    cv2.setNumThreads(1)
+    engine.set_threads(1)
+    folder.mkdir(parents=True, exist_ok=True)
+    number = 0
+    while not until.exists():
+        rng = np.random.default_rng([seed, worker, number])
+        parts = []
+        began = time.monotonic()
+        while sum(len(p[2]) for p in parts) < 1024 and time.monotonic() - began < 60:
+            fine = rng.random() < 0.4
+            side, scales = (FINE_SIDE, FINE_SCALES) if fine else (COARSE_SIDE, COARSE_SCALES)
+            parts.append(mine(draw_tile(rng, side, draw_scale(rng, *scales)), rng))
+            if until.exists():
+                return
+        unfinished = folder / f"{worker:03d}-{number:05d}.tmp.npz"
+        close, around, labels, known = (np.concatenate(column) for column in zip(*parts, strict=True))
+        np.savez(unfinished, close=close, around=around, labels=labels, known=known)
+        os.replace(unfinished, folder / f"{worker:03d}-{number:05d}.npz")
+        number += 1
+
+
+def allowed_without(name: str | None):  # type: ignore[no-untyped-def]
+    """Return the filter of tiles that do not use a spore style, composition or clutter family."""
+    if name is None:
+        return None
+    if name in _STYLES:
+        return lambda tags: tags[:, 0] != _STYLES.index(name)
+    if name in _COMPOSITIONS:
+        return lambda tags: tags[:, 1] != _COMPOSITIONS.index(name)
+    from sporecount.render.clutter.registry import FAMILIES
+
+    bit = 1 << FAMILIES.index(name)
+    return lambda tags: (tags[:, 2] & bit) == 0
