@@ -49,8 +49,8 @@ def find_candidates(field: Field, settings: DetectSettings) -> Seeds:
 def _spots(field: Field, settings: DetectSettings) -> NDArray[np.uint8]:
     """Return a mask of what is darker than its near surroundings."""
     um = field.work_um_per_px
-    grey = cv2.transform(field.density, np.full((1, 3), 1 / 3, np.float32))
-    grey = cv2.GaussianBlur(np.clip(grey, -0.3, 1.5), (0, 0), 0.9 / um)
+    flat = cv2.transform(field.density, np.full((1, 3), 1 / 3, np.float32))
+    grey = np.asarray(cv2.GaussianBlur(np.clip(flat, -0.3, 1.5), (0, 0), 0.9 / um), np.float32)
     contrast = grey - _surroundings(grey, um)
     sample = contrast[field.examined][::7]
     if not len(sample):
@@ -65,10 +65,10 @@ def _spots(field: Field, settings: DetectSettings) -> NDArray[np.uint8]:
     return _clear_centres_filled(mask, um)
 
 
-def _surroundings(grey: NDArray[np.float32], um: float) -> NDArray[np.float32]:
+def _surroundings(grey: NDArray[np.floating], um: float) -> NDArray[np.floating]:
     side = 2 * round(0.5 * SURROUNDINGS_UM / um) + 1
     ground = cv2.morphologyEx(grey, cv2.MORPH_OPEN, np.ones((side, side), np.uint8))
-    return cv2.GaussianBlur(ground, (0, 0), 2.0 / um)
+    return np.asarray(cv2.GaussianBlur(ground, (0, 0), 2.0 / um), np.float32)
 
 
 def _clear_centres_filled(mask: NDArray[np.uint8], um: float) -> NDArray[np.uint8]:
@@ -100,7 +100,7 @@ def _parted(mask: NDArray[np.uint8], um: float, settings: DetectSettings) -> NDA
         parts = part_touching(own, radius, settings.neck)
         window[parts > 1] = parts[parts > 1] + (count - 2)
         count += int(parts.max()) - 1
-    return labels
+    return np.asarray(labels, np.int32)
 
 
 def _seeds_of(labels: NDArray[np.int32], field: Field) -> Seeds:

@@ -95,9 +95,9 @@ def whole_objects(
     touched = np.flatnonzero(cut.sum(axis=1) >= LEAST_CUT)
     if not len(touched):
         return shape, in_view
-    length, width, usual_area = _usual(shape.drop(index=touched), settings)
+    length, width, usual_area = _usual(shape[~np.isin(np.arange(len(shape)), touched)], settings)
     for i in touched:
-        seen = float(shape.at[i, "area_um2"])
+        seen = float(shape["area_um2"].to_numpy()[i])
         ellipse = completed_ellipse(
             points_px[i], ~bound[i], (length / um_per_px, width / um_per_px)
         )

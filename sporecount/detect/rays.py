@@ -104,7 +104,7 @@ def _sampled(
     rows = at.reshape(k * RAYS, len(RHO), 2)
     picture = closes.reshape(k * side, side, 3)
     out = cv2.remap(picture, rows[..., 0], rows[..., 1], cv2.INTER_LINEAR)
-    return out.reshape(k, RAYS, len(RHO), 3)
+    return np.asarray(out, np.float32).reshape(k, RAYS, len(RHO), 3)
 
 
 def _limits(
@@ -181,7 +181,7 @@ def examined_at(field: Field, xy_px: NDArray[np.floating]) -> NDArray[np.bool_]:
     x_photo, y_photo = xy_px[..., 0], xy_px[..., 1]
     on_photo = (x_photo > -0.5) & (y_photo > -0.5) & (x_photo < width - 0.5)
     on_photo &= y_photo < height - 0.5
-    work = field.to_work_px(xy_px)
+    work = field.to_work_px(np.asarray(xy_px, np.float64))
     x = np.clip(np.rint(work[..., 0]), 0, columns - 1).astype(int)
     y = np.clip(np.rint(work[..., 1]), 0, rows - 1).astype(int)
     return on_photo & field.examined[y, x]

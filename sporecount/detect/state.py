@@ -91,7 +91,7 @@ def _usual_drop(features: pd.DataFrame) -> float | None:
     )
     if like.sum() < LEAST_COMPANY:
         return None
-    return float(np.maximum(features.loc[like, "edge_drop"], 0.003).median())
+    return max(float(features.loc[like, "edge_drop"].median()), 0.003)
 
 
 @lru_cache(maxsize=1)

@@ -9,6 +9,7 @@ import numpy as np
 
 from sporecount.errors import SettingsError
 from sporecount.render.camera import CameraPlan
+from sporecount.render.clutter.registry import KINDS
 from sporecount.render.compose.plan import ComposePlan, random_compose
 from sporecount.render.light import LightPlan, RoundField
 from sporecount.render.optics import OpticsPlan
@@ -265,7 +266,10 @@ def _overlay(rng: np.random.Generator, plan: PicturePlan) -> PicturePlan:
 def _blank(rng: np.random.Generator, plan: PicturePlan) -> PicturePlan:
     more = random_clutter(rng, plan.area_mm2)
     level = max(1.0, 120.0 / max(1e-9, plan.area_mm2 * sum(rate for _, rate in more.per_mm2)))
-    rates = tuple((name, rate * min(level, 50.0)) for name, rate in more.per_mm2)
+    # No kind gets far beyond what is usual, or bubbles and fibres would bury the rest.
+    rates = tuple(
+        (name, min(rate * level, 1.5 * KINDS[name].usual_per_mm2[1])) for name, rate in more.per_mm2
+    )
     clutter = ClutterPlan(plan.clutter.per_mm2 + rates, over=0.5, most=600)
     return replace(plan, spores=replace(plan.spores, count=0, broken=0.0), clutter=clutter)
 

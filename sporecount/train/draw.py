@@ -19,7 +19,7 @@ COARSE_SIDE, FINE_SIDE = 256, 128
 COARSE_SCALES, FINE_SCALES = (0.38, 1.4), (0.15, 0.38)
 
 #: Tiles per chunk.
-CHUNK = 64
+CHUNK = 32
 
 _STYLES = ("profile", "solid", "contour")
 _COMPOSITIONS = ("absorb", "paint", "wave")
@@ -45,7 +45,7 @@ def draw_search_chunks(folder: Path, worker: int, seed: int, until: Path) -> Non
         (folder / kind).mkdir(parents=True, exist_ok=True)
     number = 0
     while not until.exists():
-        fine = number % 3 == 2
+        fine = (number + worker) % 4 == 3
         side, scales = (FINE_SIDE, FINE_SCALES) if fine else (COARSE_SIDE, COARSE_SCALES)
         rng = np.random.default_rng([seed, worker, number])
         tiles, objects, tags = [], [], []
@@ -76,7 +76,7 @@ def draw_look_chunks(folder: Path, worker: int, seed: int, until: Path) -> None:
         rng = np.random.default_rng([seed, worker, number])
         parts = []
         began = time.monotonic()
-        while sum(len(p[2]) for p in parts) < 1024 and time.monotonic() - began < 60:
+        while sum(len(p[2]) for p in parts) < 512 and time.monotonic() - began < 60:
             fine = rng.random() < 0.4
             side, scales = (FINE_SIDE, FINE_SCALES) if fine else (COARSE_SIDE, COARSE_SCALES)
             parts.append(mine(draw_tile(rng, side, draw_scale(rng, *scales)), rng))

@@ -12,14 +12,20 @@ STATE_CODES = {"intact": 0, "damaged": 1, "fragment": 2}
 
 #: An object paler than this against its surroundings (optical density) is nobody's to
 #: find: neither taught as a spore nor as something else.
-FAINT_CONTRAST = 0.035
+FAINT_CONTRAST = 0.04
+
+#: The same as a multiple of the picture's pixel noise at the working scale.
+FAINT_NOISE = 0.9
 
 #: Share hidden under opaque things above which an object is likewise left alone.
 MOSTLY_COVERED = 0.55
 
 
 def object_rows(
-    truth: pd.DataFrame, x_work: NDArray[np.float64], y_work: NDArray[np.float64]
+    truth: pd.DataFrame,
+    x_work: NDArray[np.float64],
+    y_work: NDArray[np.float64],
+    noise: float = 0.0,
 ) -> NDArray[np.float32]:
     """Turn a truth table into rows for training.
 
@@ -29,6 +35,8 @@ def object_rows(
         As `sporecount.render.picture.render` gives it.
     x_work, y_work : ndarray, shape (n,)
         The same objects' centres in working pixels.
+    noise : float
+        Pixel noise of the picture at the working scale, optical density.
 
     Returns
     -------
@@ -43,7 +51,7 @@ def object_rows(
     rows[:, WIDTH] = truth["width_um"]
     rows[:, COS2], rows[:, SIN2] = np.cos(doubled), np.sin(doubled)
     rows[:, STATE] = [STATE_CODES[state] for state in truth["state"]]
-    seen = truth["in_field"] & (truth["contrast"] >= FAINT_CONTRAST)
+    seen = truth["in_field"] & (truth["contrast"] >= max(FAINT_CONTRAST, FAINT_NOISE * noise))
     seen &= truth["covered"] <= MOSTLY_COVERED
     rows[:, WEIGHT] = seen.to_numpy(float)
     return rows
