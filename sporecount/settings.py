@@ -26,6 +26,8 @@ class FieldSettings:
         Least value (0-255) of the clear background.
     most_burnt_share : float
         Largest share of the sample that may be burnt out to white.
+    most_blank_brightness : float
+        Background above which a picture without any edge is washed out, not clean.
     least_edges : int
         With fewer edges than this there is nothing to judge focus by.
     least_sharpness : float
@@ -40,6 +42,7 @@ class FieldSettings:
     least_examined_share: float = 0.1
     least_brightness: float = 45.0
     most_burnt_share: float = 0.8
+    most_blank_brightness: float = 246.0
     least_edges: int = 40
     least_sharpness: float = 0.175
     smear_weight: float = 0.25

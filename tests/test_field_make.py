@@ -144,7 +144,7 @@ def test_burned_in_marks_are_left_out_and_spores_kept(
     ink: tuple[int, int, int], quality: int
 ) -> None:
     height, width = 960, 1280
-    plain, places = spores(height, width, 0.65, 40)
+    plain, _ = spores(height, width, 0.65, 40)
     plain_pixels = finish(plain)
     marked = plain_pixels.copy()
     cv2.putText(marked, "14.05.2031 09:27", (40, 60), 0, 1.3, ink, 3, cv2.LINE_AA)

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from sporecount.field.density import DENSITY_BOUNDS, log_counts
 from sporecount.field.field import Field
+from sporecount.field.resample import block_means
 
 
 def close_up(
@@ -65,7 +66,7 @@ def close_ups(
     # Averaging the whole photo once pays off as soon as the windows overlap much.
     window_px = (2 * half + 3) * zoom
     whole = factor > 1 and len(xy_px) * window_px**2 > 0.5 * field.pixels[..., 0].size
-    shared = _averaged(field.pixels, factor) if whole else field.pixels
+    shared = block_means(field.pixels, factor) if whole else field.pixels
     to_light = 1.0 / field.zoom
     for patch, (x, y) in zip(patches, xy_px):
         xs, ys = x + steps * zoom, y + steps * zoom
@@ -80,15 +81,6 @@ def close_ups(
     return np.clip(patches, *DENSITY_BOUNDS, out=patches)
 
 
-def _averaged(pixels: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
-    """Average blocks of ``factor`` by ``factor`` pixels; a partial block is padded."""
-    below, right = -pixels.shape[0] % factor, -pixels.shape[1] % factor
-    if below or right:
-        pixels = cv2.copyMakeBorder(pixels, 0, below, 0, right, cv2.BORDER_REPLICATE)
-    size = (pixels.shape[1] // factor, pixels.shape[0] // factor)
-    return cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
-
-
 def _sample_averaged(
     pixels: NDArray[np.uint8], xs: NDArray[np.float64], ys: NDArray[np.float64], factor: int
 ) -> NDArray[np.float32]:
@@ -100,7 +92,7 @@ def _sample_averaged(
     # A place beside the photo still gets the photo's nearest pixels.
     left, top = min(left, (width - 1) // factor * factor), min(top, (height - 1) // factor * factor)
     window = pixels[top : max(bottom, top + 1), left : max(right, left + 1)]
-    small = _averaged(window, factor)
+    small = block_means(window, factor)
     return _sample(small, (xs - left + 0.5) / factor - 0.5, (ys - top + 0.5) / factor - 0.5)
 
 
@@ -120,10 +112,11 @@ def _sample(
     part = picture[top : max(bottom, top + 1), left : max(right, left + 1)].astype(np.float32)
     step = (xs[-1] - xs[0]) / (len(xs) - 1) if len(xs) > 1 else 1.0
     matrix = np.array([[step, 0.0, xs[0] - left], [0.0, step, ys[0] - top]])
-    return cv2.warpAffine(
+    sampled = cv2.warpAffine(
         part,
         matrix,
         (len(xs), len(ys)),
         flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_REPLICATE,
     )
+    return np.asarray(sampled, np.float32)

@@ -21,7 +21,7 @@ def log_counts(values: NDArray[np.uint8] | NDArray[np.float32]) -> NDArray[np.fl
 
     Examples
     --------
-    >>> log_counts(np.array([0, 10, 100], np.uint8)).round(3).tolist()
-    [-0.3010000109672546, 1.0, 2.0]
+    >>> log_counts(np.array([0, 10, 100], np.uint8)).round(3)
+    array([-0.301,  1.   ,  2.   ], dtype=float32)
     """
     return np.log10(np.maximum(np.asarray(values, np.float32), np.float32(LEAST_COUNT)))

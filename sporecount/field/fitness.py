@@ -23,10 +23,14 @@ _REACH_PX = 13
 _TILE_PX, _SHADE_TILE_PX, _TILES = 160, 48, 32
 #: Least height of an edge that says anything about focus, as a share of the light.
 _LEAST_EDGE = 0.07
+#: With this many times the least number of edges the first look is enough.
+_PLENTY = 4
 #: Alignment of edges that things lying at random reach by chance.
 _CHANCE_ALIGNMENT = 0.3
-#: Least edge height for the broad faint shades of objects far out of focus, and how many count.
-_LEAST_SHADE, _LEAST_SHADES = 0.02, 10
+#: Broad faint shades of objects far out of focus: least height as a share of the light,
+#: how many count, and the sharpness and alignment that tell them from small sharp things
+#: (blurred and smeared ones reach 0.20 and no less than 0.62; good ones 0.33 and 0.27).
+_LEAST_SHADE, _LEAST_SHADES, _SHADES_SHARP, _SHADES_ALIGNED = 0.02, 16, 0.26, 0.45
 
 
 def judge_fitness(
@@ -112,10 +116,10 @@ def _focus_measures(
     objects are broad faint shades: a second look at a quarter of the scale tells.
     """
     measures = _sharpness(green, examined, _LEAST_EDGE, _TILE_PX)
-    if measures["edges"] >= settings.least_edges or min(green.shape) < 4 * _REACH_PX:
+    if measures["edges"] >= _PLENTY * settings.least_edges or min(green.shape) < 4 * _REACH_PX:
         return measures
     size = (green.shape[1] // 4, green.shape[0] // 4)
-    shades = cv2.resize(green, size, interpolation=cv2.INTER_AREA)
+    shades = np.asarray(cv2.resize(green, size, interpolation=cv2.INTER_AREA), np.float32)
     seen = cv2.resize(examined.astype(np.uint8), size, interpolation=cv2.INTER_NEAREST) > 0
     coarse = _sharpness(shades, seen, _LEAST_SHADE, _SHADE_TILE_PX)
     return measures | {f"coarse_{name}": value for name, value in coarse.items()}
@@ -197,22 +201,31 @@ def _exposure_refusal(
 
 
 def _focus_refusal(measures: dict[str, float], settings: FieldSettings) -> tuple[str, str] | None:
-    least, prefix = settings.least_edges, ""
-    if measures["edges"] < least:
-        least, prefix = _LEAST_SHADES, "coarse_"
-    if measures.get(f"{prefix}edges", 0.0) < least:
-        return None
-    sharpness, alignment = measures[f"{prefix}sharpness"], measures[f"{prefix}alignment"]
-    # The edges along a smear stay sharp: the more aligned they are, the sharper they must be.
-    smear = max(alignment - _CHANCE_ALIGNMENT, 0.0)
-    if sharpness >= settings.least_sharpness + settings.smear_weight * smear:
-        return None
-    if alignment > _CHANCE_ALIGNMENT + 0.1:
+    edges, shades = measures["edges"], measures.get("coarse_edges", 0.0)
+    blurred = smeared = False
+    if edges >= settings.least_edges:
+        # Edges along a smear stay sharp: the more aligned they are, the sharper they must be.
+        excess = max(measures["alignment"] - _CHANCE_ALIGNMENT, 0.0)
+        limit = settings.least_sharpness + settings.smear_weight * excess
+        blurred = measures["sharpness"] < limit
+        smeared = blurred and excess > 0.1
+    if shades >= _LEAST_SHADES:
+        smeared |= measures["coarse_alignment"] > _SHADES_ALIGNED
+        # Something sharp among things out of focus is enough to count by.
+        blurred |= edges < settings.least_edges and measures["coarse_sharpness"] < _SHADES_SHARP
+    if smeared:
         return (
             "the photo is smeared in one direction: the camera or the slide moved",
             "rest the camera on something firm, let the stage come to rest, take it again",
         )
-    return (
-        "nothing in the picture is in focus",
-        "turn the fine focus until the edges of dust or scales are crisp, take it again",
-    )
+    if blurred:
+        return (
+            "nothing in the picture is in focus",
+            "turn the fine focus until the edges of dust or scales are crisp, take it again",
+        )
+    if edges < settings.least_edges and measures["brightness"] > settings.most_blank_brightness:
+        return (
+            "the picture is so bright that nothing would show in it",
+            "turn down the lamp or the exposure, keep room light off the slide, take it again",
+        )
+    return None

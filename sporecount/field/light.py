@@ -88,7 +88,8 @@ def _fit_from_above(
 
     def solve(weight: NDArray[np.float64]) -> NDArray[np.float64]:
         weighted = basis * weight[:, None]
-        return np.linalg.solve(basis.T @ weighted + ridge, weighted.T @ values)
+        solved = np.linalg.solve(basis.T @ weighted + ridge, weighted.T @ values)
+        return np.asarray(solved, np.float64)
 
     mean = values.mean(axis=1)
     weight = (mean >= np.percentile(mean, 40)).astype(np.float64)

@@ -12,7 +12,7 @@ from sporecount.field.density import DENSITY_BOUNDS, log_counts
 from sporecount.field.field import Field
 from sporecount.field.fitness import judge_fitness
 from sporecount.field.light import log_light
-from sporecount.field.resample import to_working_scale
+from sporecount.field.resample import block_means, to_working_scale
 from sporecount.field.sample import disc, find_sample
 from sporecount.field.text import find_text
 from sporecount.photo.photo import Photo
@@ -54,7 +54,7 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
     """
     zoom = settings.work_um_per_px / calibration.um_per_px
     work = to_working_scale(photo.pixels, zoom)
-    coarse = _coarse(work)
+    coarse = block_means(work, _COARSE)
     text = _text_mask(find_text(photo.pixels), zoom, work.shape)
     coarse_text = _shrunk_any(text, coarse.shape)
     # A label in the black around a round field must not pass for light.
@@ -93,19 +93,11 @@ def _every(picture: NDArray[Any], step: int) -> NDArray[Any]:
     return np.ascontiguousarray(picture[step // 2 :: step, step // 2 :: step])
 
 
-def _coarse(work: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Average blocks of working pixels; the last partial blocks are padded."""
-    below, right = -work.shape[0] % _COARSE, -work.shape[1] % _COARSE
-    padded = cv2.copyMakeBorder(work, 0, below, 0, right, cv2.BORDER_REPLICATE)
-    size = (padded.shape[1] // _COARSE, padded.shape[0] // _COARSE)
-    return cv2.resize(padded, size, interpolation=cv2.INTER_AREA)
-
-
 def _shrunk_any(mask: NDArray[np.bool_], shape: tuple[int, ...]) -> NDArray[np.bool_]:
     """Shrink a mask to the coarse picture; any True in a block counts."""
     padded = np.zeros((shape[0] * _COARSE, shape[1] * _COARSE), bool)
     padded[: mask.shape[0], : mask.shape[1]] = mask
-    return padded.reshape(shape[0], _COARSE, shape[1], _COARSE).any(axis=(1, 3))
+    return np.asarray(padded.reshape(shape[0], _COARSE, shape[1], _COARSE).any(axis=(1, 3)))
 
 
 def _enlarged_sample(
@@ -146,6 +138,6 @@ def _even_out(
     # In strips: a whole picture of floats more would cost more than the arithmetic.
     for top in range(0, rows, _STRIP):
         strip = density[top : top + _STRIP]
-        strip -= cv2.LUT(work[top : top + _STRIP], table)
+        np.subtract(strip, cv2.LUT(work[top : top + _STRIP], table), out=strip)
         np.clip(strip, *DENSITY_BOUNDS, out=strip)
     return np.ascontiguousarray(density), np.ascontiguousarray(light)

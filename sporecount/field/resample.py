@@ -38,7 +38,7 @@ def to_working_scale(pixels: NDArray[np.uint8], zoom: float) -> NDArray[np.uint8
     rows, columns = (max(int(side / zoom + 1e-6), 1) for side in (height, width))
     whole = max(int(zoom + 1e-9), 1)
     if whole > 1:
-        pixels = _reduce_whole(pixels, whole)
+        pixels = block_means(pixels, whole)
     rest = zoom / whole
     if abs(rest - 1.0) < 1e-9:
         return np.ascontiguousarray(pixels[:rows, :columns])
@@ -51,11 +51,12 @@ def to_working_scale(pixels: NDArray[np.uint8], zoom: float) -> NDArray[np.uint8
     return np.ascontiguousarray(sampled[:rows, :columns])
 
 
-def _reduce_whole(pixels: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
+def block_means(pixels: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
     """Average blocks of ``factor`` by ``factor`` pixels; a partial block at the end is padded."""
-    height, width = pixels.shape[:2]
-    below, right = -height % factor, -width % factor
+    below, right = -pixels.shape[0] % factor, -pixels.shape[1] % factor
+    whole = pixels
     if below or right:
-        pixels = cv2.copyMakeBorder(pixels, 0, below, 0, right, cv2.BORDER_REPLICATE)
-    size = (pixels.shape[1] // factor, pixels.shape[0] // factor)
-    return cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
+        padded = cv2.copyMakeBorder(pixels, 0, below, 0, right, cv2.BORDER_REPLICATE)
+        whole = np.asarray(padded, np.uint8)
+    size = (whole.shape[1] // factor, whole.shape[0] // factor)
+    return np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.uint8)

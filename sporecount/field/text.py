@@ -15,15 +15,18 @@ from scipy.sparse.csgraph import connected_components
 #: Long side of the copy on which text is sought, pixels: legible text is larger than this loses.
 _LONG_SIDE = 2000
 #: Levels of pure black and white, and spread between channels of a vivid colour.
-_BLACK, _WHITE, _VIVID = 26, 232, 165
-#: On ground brighter than this no white ink is sought.
-_WHITE_GROUND = 205
+_BLACK, _WHITE, _VIVID = 26, 240, 165
+#: White ink is sought on ground up to this bright, and stands out from it by this much:
+#: on brighter ground it cannot pass for a spore, but noise would pass for ink.
+_WHITE_GROUND, _WHITE_STEP = 225, 25
 #: Below this long side letters are thin, and JPEG has washed out their colour.
 _SMALL_SIDE = 1400
 #: Heights of letters: from this many pixels up to this share of the shorter side.
 _LETTER_PX, _LETTER_SHARE = 6, 0.09
 #: Marks lie within this share of the picture's side from a border.
 _BORDER_SHARE = 0.27
+#: Place of the white ink among the masks, and its least size of a letter.
+_WHITE_INK, _WHITE_LETTER_PX = 1, 8
 #: Candidates beyond this number are not looked at: so many specks are not text.
 _MOST_LETTERS = 1500
 
@@ -49,19 +52,26 @@ def find_text(pixels: NDArray[np.uint8]) -> list[Box]:
     small = np.ascontiguousarray(pixels[::step, ::step])
     height, width = small.shape[:2]
     boxes: list[Box] = []
-    for ink in _inks(small):
+    for number, ink in enumerate(_inks(small)):
         pieces = _pieces(ink)
-        if len(pieces) == 0:
-            continue
         solid = _rectangles(ink, pieces)
-        lines = _lines(ink, pieces) + [
-            (t, l, b, r) for l, t, r, b in _lines(ink.T, pieces[:, [1, 0, 3, 2, 4, 5]])
-        ]
-        boxes += solid + lines
+        # Broken bright rims of scales come in short rows of small pieces.
+        if number == _WHITE_INK:
+            pieces = pieces[np.maximum(pieces[:, 2], pieces[:, 3]) >= _WHITE_LETTER_PX]
+        upright = _lines(ink, pieces, least_signs=4 if number == _WHITE_INK else 3)
+        # Writing up the side is rare, so more of it is asked for.
+        turned = _lines(ink.T, pieces[:, [1, 0, 3, 2, 4, 5]], least_signs=5)
+        boxes += solid + upright
+        boxes += [(top, left, bottom, right) for left, top, right, bottom in turned]
     boxes = [box for box in boxes if _near_border(box, width, height)]
     return [
-        (max(l, 0) * step, max(t, 0) * step, min(r, width) * step, min(b, height) * step)
-        for l, t, r, b in boxes
+        (
+            float(max(left, 0) * step),
+            float(max(top, 0) * step),
+            float(min(right, width) * step),
+            float(min(bottom, height) * step),
+        )
+        for left, top, right, bottom in boxes
     ]
 
 
@@ -74,11 +84,11 @@ def _inks(small: NDArray[np.uint8]) -> list[NDArray[np.uint8]]:
     # White on white cannot be read, and noise on a burnt-out ground looks like white ink.
     around = cv2.resize(low, (16, 16), interpolation=cv2.INTER_AREA)
     around = cv2.resize(cv2.blur(around, (3, 3)), low.shape[::-1], interpolation=cv2.INTER_LINEAR)
-    white = ((low > _WHITE) & (around < _WHITE_GROUND)).astype(np.uint8)
-    masks = [(top < _BLACK).astype(np.uint8), white, vivid]
+    white = (low > _WHITE) & (cv2.subtract(low, around) > _WHITE_STEP) & (around < _WHITE_GROUND)
+    masks = [(top < _BLACK).astype(np.uint8), white.astype(np.uint8), vivid]
     if max(top.shape) < _SMALL_SIDE:
         masks.append(_odd_colour(small))
-    return [m for m in masks if 30 < cv2.countNonZero(m) < 0.5 * m.size]
+    return [m if cv2.countNonZero(m) < 0.5 * m.size else np.zeros_like(m) for m in masks]
 
 
 def _odd_colour(small: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -113,7 +123,7 @@ def _pieces(ink: NDArray[np.uint8]) -> NDArray[np.int64]:
 def _rectangles(ink: NDArray[np.uint8], pieces: NDArray[np.int64]) -> list[Box]:
     """Bars and label boxes: pieces whose outline fills the sides of their bounding box."""
     height, width = ink.shape
-    found = []
+    found: list[Box] = []
     large = pieces[(np.maximum(pieces[:, 2], pieces[:, 3]) >= 0.03 * max(ink.shape))]
     for left, top, wide, high, area, _ in large:
         thick, long = min(wide, high), max(wide, high)
@@ -124,10 +134,10 @@ def _rectangles(ink: NDArray[np.uint8], pieces: NDArray[np.int64]) -> list[Box]:
         if area >= 0.88 * wide * high or (min(sides) > 0.85 and area > 0.5 * wide * high):
             margin = max(3, int(0.2 * thick))
             found.append((left - margin, top - margin, left + wide + margin, top + high + margin))
-    return [tuple(map(float, box)) for box in found]
+    return found
 
 
-def _lines(ink: NDArray[np.uint8], pieces: NDArray[np.int64]) -> list[Box]:
+def _lines(ink: NDArray[np.uint8], pieces: NDArray[np.int64], least_signs: int) -> list[Box]:
     """Rows of letters: thin-stroked pieces of like height on one base line."""
     most = _LETTER_SHARE * min(ink.shape)
     wide, high = pieces[:, 2], pieces[:, 3]
@@ -141,7 +151,7 @@ def _lines(ink: NDArray[np.uint8], pieces: NDArray[np.int64]) -> list[Box]:
     found: list[Box] = []
     for number in np.flatnonzero(order >= 2):
         line = letters[group == number]
-        if _is_text(ink, line):
+        if _is_text(ink, line, least_signs):
             left, top = line[:, 0].min(), line[:, 1].min()
             right, bottom = (line[:, 0] + line[:, 2]).max(), (line[:, 1] + line[:, 3]).max()
             # Signs that were not linked (a point, a dash, the tail of a letter) lie close by.
@@ -161,12 +171,12 @@ def _neighbours(letters: NDArray[np.int64]) -> NDArray[np.bool_]:
     return alike & level & (gap < 1.1 * tall) & (gap > -0.3 * tall)
 
 
-def _is_text(ink: NDArray[np.uint8], line: NDArray[np.int64]) -> bool:
+def _is_text(ink: NDArray[np.uint8], line: NDArray[np.int64], least_signs: int) -> bool:
     """Whether a row of pieces has the number, the strokes and the spread of text."""
     high = float(np.median(line[:, 3]))
     signs = np.maximum(line[:, 2] / (0.75 * high), 1.0).round().sum()
     span = float((line[:, 0] + line[:, 2]).max() - line[:, 0].min())
-    if signs < 3 or span < 1.6 * high:
+    if signs < least_signs or span < 1.6 * high:
         return False
     left, top = line[:, 0].min(), line[:, 1].min()
     part = ink[top : (line[:, 1] + line[:, 3]).max(), left : (line[:, 0] + line[:, 2]).max()]
