@@ -216,11 +216,22 @@ def _end_blur(
         if high <= low:
             continue
         share = (edge - low) / (high - low)
-        first = int(np.flatnonzero(share >= 0.84)[0])
-        below = np.flatnonzero(share[: first + 1] <= 0.16)
-        if len(below):
-            blurs.append(1.15 * (first - int(below[-1])) / 2)
+        crossings = [_crossing(share, level) for level in (0.16, 0.84)]
+        blurs.append(max(0.3, 1.08 * (crossings[1] - crossings[0]) / 2))
     return min(blurs)
+
+
+def _crossing(rising: NDArray[np.float64], level: float) -> float:
+    """Return where a rising curve crosses a level that is nearest its own half way."""
+    half = int(np.flatnonzero(rising >= 0.5)[0])
+    if level < 0.5:
+        below = np.flatnonzero(rising[: half + 1] <= level)
+        at = int(below[-1]) if len(below) else 0
+    else:
+        at = half + int(np.flatnonzero(rising[half:] >= level)[0]) - 1
+    at = min(max(at, 0), len(rising) - 2)
+    rise = float(rising[at + 1] - rising[at])
+    return at + (float(np.clip((level - rising[at]) / rise, 0, 1)) if rise > 0 else 0.5)
 
 
 def _ends(
