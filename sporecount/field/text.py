@@ -25,6 +25,8 @@ _SMALL_SIDE = 1400
 _LETTER_PX, _LETTER_SHARE = 6, 0.09
 #: Marks lie within this share of the picture's side from a border.
 _BORDER_SHARE = 0.27
+#: How much ink differs from the ground between the letters, in levels.
+_LEAST_STEP = 30
 #: Place of the white ink among the masks, and its least size of a letter.
 _WHITE_INK, _WHITE_LETTER_PX = 1, 8
 #: Candidates beyond this number are not looked at: so many specks are not text.
@@ -52,15 +54,15 @@ def find_text(pixels: NDArray[np.uint8]) -> list[Box]:
     small = np.ascontiguousarray(pixels[::step, ::step])
     height, width = small.shape[:2]
     boxes: list[Box] = []
-    for number, ink in enumerate(_inks(small)):
+    for number, (ink, strength) in enumerate(_inks(small)):
         pieces = _pieces(ink)
         solid = _rectangles(ink, pieces)
         # Broken bright rims of scales come in short rows of small pieces.
         if number == _WHITE_INK:
             pieces = pieces[np.maximum(pieces[:, 2], pieces[:, 3]) >= _WHITE_LETTER_PX]
-        upright = _lines(ink, pieces, least_signs=4 if number == _WHITE_INK else 3)
+        upright = _lines(ink, strength, pieces, least_signs=4 if number == _WHITE_INK else 3)
         # Writing up the side is rare, so more of it is asked for.
-        turned = _lines(ink.T, pieces[:, [1, 0, 3, 2, 4, 5]], least_signs=5)
+        turned = _lines(ink.T, strength.T, pieces[:, [1, 0, 3, 2, 4, 5]], least_signs=5)
         boxes += solid + upright
         boxes += [(top, left, bottom, right) for left, top, right, bottom in turned]
     boxes = [box for box in boxes if _near_border(box, width, height)]
@@ -75,20 +77,28 @@ def find_text(pixels: NDArray[np.uint8]) -> list[Box]:
     ]
 
 
-def _inks(small: NDArray[np.uint8]) -> list[NDArray[np.uint8]]:
-    """Mask pure black, pure white and vivid pixels; a mask that fills the picture is no ink."""
+def _inks(small: NDArray[np.uint8]) -> list[tuple[NDArray[np.uint8], NDArray[np.uint8]]]:
+    """Return masks of black, white and vivid ink, each with the picture it was taken from.
+
+    A mask that fills half the picture is no ink and comes back empty.
+    """
     red, green, blue = cv2.split(small)
     top = cv2.max(cv2.max(red, green), blue)
     low = cv2.min(cv2.min(red, green), blue)
-    vivid = (cv2.subtract(top, low) > _VIVID).astype(np.uint8)
     # White on white cannot be read, and noise on a burnt-out ground looks like white ink.
     around = cv2.resize(low, (16, 16), interpolation=cv2.INTER_AREA)
     around = cv2.resize(cv2.blur(around, (3, 3)), low.shape[::-1], interpolation=cv2.INTER_LINEAR)
     white = (low > _WHITE) & (cv2.subtract(low, around) > _WHITE_STEP) & (around < _WHITE_GROUND)
-    masks = [(top < _BLACK).astype(np.uint8), white.astype(np.uint8), vivid]
+    spread = np.asarray(cv2.subtract(top, low), np.uint8)
+    inks = [
+        ((top < _BLACK).astype(np.uint8), np.asarray(cv2.bitwise_not(top), np.uint8)),
+        (white.astype(np.uint8), np.asarray(low, np.uint8)),
+        ((spread > _VIVID).astype(np.uint8), spread),
+    ]
     if max(top.shape) < _SMALL_SIDE:
-        masks.append(_odd_colour(small))
-    return [m if cv2.countNonZero(m) < 0.5 * m.size else np.zeros_like(m) for m in masks]
+        inks.append((_odd_colour(small), spread))
+    full = 0.5 * top.size
+    return [(m if cv2.countNonZero(m) < full else np.zeros_like(m), s) for m, s in inks]
 
 
 def _odd_colour(small: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -137,7 +147,12 @@ def _rectangles(ink: NDArray[np.uint8], pieces: NDArray[np.int64]) -> list[Box]:
     return found
 
 
-def _lines(ink: NDArray[np.uint8], pieces: NDArray[np.int64], least_signs: int) -> list[Box]:
+def _lines(
+    ink: NDArray[np.uint8],
+    strength: NDArray[np.uint8],
+    pieces: NDArray[np.int64],
+    least_signs: int,
+) -> list[Box]:
     """Rows of letters: thin-stroked pieces of like height on one base line."""
     most = _LETTER_SHARE * min(ink.shape)
     wide, high = pieces[:, 2], pieces[:, 3]
@@ -151,13 +166,29 @@ def _lines(ink: NDArray[np.uint8], pieces: NDArray[np.int64], least_signs: int) 
     found: list[Box] = []
     for number in np.flatnonzero(order >= 2):
         line = letters[group == number]
-        if _is_text(ink, line, least_signs):
-            left, top = line[:, 0].min(), line[:, 1].min()
-            right, bottom = (line[:, 0] + line[:, 2]).max(), (line[:, 1] + line[:, 3]).max()
-            # Signs that were not linked (a point, a dash, the tail of a letter) lie close by.
-            margin = max(3.0, 0.45 * float(np.median(line[:, 3])))
-            found.append((left - 2 * margin, top - margin, right + 2 * margin, bottom + margin))
+        if _is_text(ink, strength, line, least_signs):
+            found.append(_whole_line(line, pieces))
     return found
+
+
+def _whole_line(line: NDArray[np.int64], pieces: NDArray[np.int64]) -> Box:
+    """Return the box around a line and the signs beside it that were not linked to it."""
+    high = float(np.median(line[:, 3]))
+    left, top = pieces[:, 0], pieces[:, 1]
+    right, bottom = left + pieces[:, 2], top + pieces[:, 3]
+    x0, y0 = float(line[:, 0].min()), float(line[:, 1].min())
+    x1, y1 = (float((line[:, i] + line[:, i + 2]).max()) for i in (0, 1))
+    middle = (top + bottom) / 2
+    beside = (pieces[:, 3] < 2 * high) & (middle > y0 - 0.3 * high) & (middle < y1 + 0.3 * high)
+    for _ in range(3):  # a few signs at either end, not a chain of specks across the picture
+        near = beside & (right > x0 - 1.2 * high) & (left < x1 + 1.2 * high)
+        grown = min(x0, float(left[near].min())), max(x1, float(right[near].max()))
+        if grown == (x0, x1):
+            break
+        x0, x1 = grown
+    y0, y1 = min(y0, float(top[near].min())), max(y1, float(bottom[near].max()))
+    margin = max(3.0, 0.3 * high)
+    return x0 - margin, y0 - margin, x1 + margin, y1 + margin
 
 
 def _neighbours(letters: NDArray[np.int64]) -> NDArray[np.bool_]:
@@ -167,11 +198,18 @@ def _neighbours(letters: NDArray[np.int64]) -> NDArray[np.bool_]:
     tall = np.maximum(high[:, None], high[None])
     gap = np.maximum(left[:, None], left[None]) - np.minimum(right[:, None], right[None])
     alike = np.minimum(high[:, None], high[None]) > 0.55 * tall
-    level = np.abs(bottom[:, None] - bottom[None]) < 0.15 * tall + 1
+    # On one base line, or both hanging from one height: "p" ends below "a" and "e".
+    apart = np.minimum(np.abs(bottom[:, None] - bottom[None]), np.abs(top[:, None] - top[None]))
+    level = apart < 0.15 * tall + 1
     return alike & level & (gap < 1.1 * tall) & (gap > -0.3 * tall)
 
 
-def _is_text(ink: NDArray[np.uint8], line: NDArray[np.int64], least_signs: int) -> bool:
+def _is_text(
+    ink: NDArray[np.uint8],
+    strength: NDArray[np.uint8],
+    line: NDArray[np.int64],
+    least_signs: int,
+) -> bool:
     """Whether a row of pieces has the number, the strokes and the spread of text."""
     high = float(np.median(line[:, 3]))
     signs = np.maximum(line[:, 2] / (0.75 * high), 1.0).round().sum()
@@ -179,7 +217,11 @@ def _is_text(ink: NDArray[np.uint8], line: NDArray[np.int64], least_signs: int) 
     if signs < least_signs or span < 1.6 * high:
         return False
     left, top = line[:, 0].min(), line[:, 1].min()
-    part = ink[top : (line[:, 1] + line[:, 3]).max(), left : (line[:, 0] + line[:, 2]).max()]
+    bottom, right = (line[:, 1] + line[:, 3]).max(), (line[:, 0] + line[:, 2]).max()
+    part, ground = ink[top:bottom, left:right], strength[top:bottom, left:right]
+    # Noise about the limit makes ragged rows of specks that hardly differ from their ground.
+    if ground[part > 0].mean() - ground[part == 0].mean() < _LEAST_STEP:
+        return False
     inside = cv2.distanceTransform(
         cv2.copyMakeBorder(np.ascontiguousarray(part), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0),
         cv2.DIST_L2,
