@@ -145,7 +145,8 @@ def test_burned_in_marks_are_left_out_and_spores_kept(
 ) -> None:
     height, width = 960, 1280
     plain, _ = spores(height, width, 0.65, 40)
-    plain_pixels = finish(plain)
+    # White writing is only sought where it can be read: not on nearly white ground.
+    plain_pixels = finish(plain * (0.8 if ink == (255, 255, 255) else 1.0))
     marked = plain_pixels.copy()
     cv2.putText(marked, "14.05.2031 09:27", (40, 60), 0, 1.3, ink, 3, cv2.LINE_AA)
     cv2.putText(marked, "100 um", (1060, 930), 0, 0.9, ink, 2, cv2.LINE_AA)

@@ -29,8 +29,9 @@ _PLENTY = 4
 _CHANCE_ALIGNMENT = 0.3
 #: Broad faint shades of objects far out of focus: least height as a share of the light,
 #: how many count, and the sharpness and alignment that tell them from small sharp things
-#: (blurred and smeared ones reach 0.20 and no less than 0.62; good ones 0.33 and 0.27).
-_LEAST_SHADE, _LEAST_SHADES, _SHADES_SHARP, _SHADES_ALIGNED = 0.02, 16, 0.26, 0.45
+#: (on rendered photos blurred ones reach 0.20 and smeared ones no less than 0.40, good ones
+#: no less than 0.33 and no more than 0.28).
+_LEAST_SHADE, _LEAST_SHADES, _SHADES_SHARP, _SHADES_ALIGNED = 0.02, 16, 0.26, 0.36
 
 
 def judge_fitness(

@@ -26,7 +26,9 @@ _LETTER_PX, _LETTER_SHARE = 6, 0.09
 #: Marks lie within this share of the picture's side from a border.
 _BORDER_SHARE = 0.27
 #: How much ink differs from the ground between the letters, in levels.
-_LEAST_STEP = 30
+_LEAST_STEP = 25
+#: Fewer pixels of an ink than this are no writing.
+_LEAST_INK = 30
 #: Place of the white ink among the masks, and its least size of a letter.
 _WHITE_INK, _WHITE_LETTER_PX = 1, 8
 #: Candidates beyond this number are not looked at: so many specks are not text.
@@ -125,6 +127,8 @@ def _odd_colour(small: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 def _pieces(ink: NDArray[np.uint8]) -> NDArray[np.int64]:
     """Return connected pieces as rows of left, top, width, height, area, label."""
+    if cv2.countNonZero(ink) < _LEAST_INK:
+        return np.empty((0, 6), np.int64)
     _, _, stats, _ = cv2.connectedComponentsWithStats(ink, connectivity=8)
     rows = np.column_stack([stats[1:], np.arange(1, len(stats))]).astype(np.int64)
     return rows[rows[:, 4] >= 6]
