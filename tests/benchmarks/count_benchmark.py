@@ -1,0 +1,169 @@
+"""Accuracy and time of the count on rendered photos, beside three plain recipes.
+
+    python tests/benchmarks/count_benchmark.py --photos 20
+
+Every condition is drawn anew from a seed that no training uses. Times are compared with
+the recipes and with merely decoding the file, all in this run.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor
+from multiprocessing import get_context
+from pathlib import Path
+
+import cv2
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).parent))
+from judging import Tally, judge_centres, judge_table  # noqa: E402
+from recipes import RECIPES  # noqa: E402
+
+#: Seed of the pictures that figures are reported on.
+HELD_OUT_SEED = 20_261_125
+RUINED = ("ruined-blur", "ruined-motion", "ruined-dark", "ruined-glare")
+
+
+def photo_of(condition: str, number: int, size_px: tuple[int, int], seed: int = HELD_OUT_SEED):
+    """Draw one held-out photo and pack it as a camera would."""
+    from sporecount.render.conditions import CONDITIONS, condition_plan
+    from sporecount.render.picture import render
+
+    rng = np.random.default_rng([seed, list(CONDITIONS).index(condition), number])
+    rendered = render(condition_plan(condition, rng, size_px), rng)
+    packed = cv2.imencode(".jpg", rendered.pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 92])[1]
+    return rendered, packed
+
+
+def judge_condition(job):
+    """Count the photos of one condition in every way; return tallies by name."""
+    condition, photos, size_px, recipes, seed = job
+    from sporecount.counting import count_photo
+    from sporecount.photo.photo import Photo
+    from sporecount.scale.calibration import Calibration
+
+    cv2.setNumThreads(1)
+    tallies = {name: Tally() for name in ["sporecount", "decode", *recipes]}
+    for number in range(photos):
+        rendered, packed = photo_of(condition, number, size_px, seed)
+        um_per_px, truth = rendered.plan.um_per_px, rendered.truth
+        megapixels = rendered.pixels.shape[0] * rendered.pixels.shape[1] / 1e6
+
+        def timed(name, work):
+            began = time.perf_counter()
+            result = work()
+            tallies[name].seconds += time.perf_counter() - began
+            tallies[name].megapixels += megapixels
+            return result
+
+        pixels = timed("decode", lambda: cv2.imdecode(packed, cv2.IMREAD_COLOR)[..., ::-1])
+        pixels = np.ascontiguousarray(pixels)
+        photo = Photo(f"{condition}-{number}", pixels, sha256="")
+        if number == 0:
+            count_photo(photo, Calibration(um_per_px, "drawn"))  # load what is loaded once
+        counted = timed(
+            "sporecount", lambda: count_photo(photo, Calibration(um_per_px, "drawn"))
+        )
+        tally = tallies["sporecount"]
+        if counted.summary["status"] == "refused":
+            tally.photos += 1
+            tally.refused += 1
+            continue
+        judge_table(tally, counted.detections, counted.summary, truth, um_per_px)
+        for name in recipes:
+            centres = timed(name, lambda: RECIPES[name](pixels, um_per_px))
+            judge_centres(tallies[name], centres, truth, um_per_px)
+    return condition, tallies
+
+
+def main() -> None:
+    """Print the tables."""
+    from sporecount.render.conditions import CONDITIONS
+
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--photos", type=int, default=20, help="photos per condition")
+    parser.add_argument("--size", type=int, nargs=2, default=(1600, 1200))
+    parser.add_argument("--no-recipes", action="store_true")
+    parser.add_argument("--conditions", nargs="*", default=list(CONDITIONS))
+    parser.add_argument("--jobs", type=int, default=1)
+    parser.add_argument("--seed", type=int, default=HELD_OUT_SEED)
+    given = parser.parse_args()
+    recipes = [] if given.no_recipes else list(RECIPES)
+    jobs = [(c, given.photos, tuple(given.size), recipes, given.seed) for c in given.conditions]
+    if given.jobs > 1:
+        with ProcessPoolExecutor(given.jobs, get_context("spawn")) as pool:
+            results = list(pool.map(judge_condition, jobs))
+    else:
+        results = [judge_condition(job) for job in jobs]
+    print_tables(results, recipes)
+
+
+def print_tables(results, recipes) -> None:
+    """Print accuracy, states, times."""
+    say = sys.stdout.write
+    say(f"{'condition':17}{'prec':>6}{'rec':>6}{'F1':>7}{'best recipe':>28}{'class':>7}{'refused':>9}\n")
+    total = Tally()
+    for condition, tallies in results:
+        own = tallies["sporecount"]
+        counted = own.photos - own.refused
+        best = max(((tallies[n].f1, n) for n in recipes), default=(float("nan"), ""))
+        share = own.right_class / counted if counted else float("nan")
+        say(
+            f"{condition:17}{own.precision:6.3f}{own.recall:6.3f}{own.f1:7.3f}"
+            f"{best[0]:7.3f} {best[1]:>20}{share:7.2f}{own.refused:5d}/{own.photos}\n"
+        )
+        for state, (right, of) in own.right_state.items():
+            total.right_state[state][0] += right
+            total.right_state[state][1] += of
+        for name in ("pieces", "crowded"):
+            for i, n in enumerate(getattr(own, name)):
+                getattr(total, name)[i] += n
+        total.length_errors += own.length_errors
+        total.false_on_blank += own.false_on_blank
+        total.held += own.held
+    for state, (right, of) in total.right_state.items():
+        say(f"{state} called {state}: {right / max(1, of):.4f} of {of}\n")
+    hit, missed, false = total.pieces
+    say(f"fragments: recall {hit / max(1, hit + missed):.3f} of {hit + missed}, ")
+    say(f"precision {hit / max(1, hit + false):.3f}\n")
+    say(f"spores 4-5 um from a neighbour: {total.crowded[0]} of {total.crowded[1]} found\n")
+    if total.length_errors:
+        say(f"length: median error {np.median(total.length_errors):.3f}\n")
+    blanks = total.false_on_blank
+    say(f"blank photos: {sum(blanks)} false spores on {len(blanks)}\n")
+    print_ranges(total.held)
+    print_times(results, recipes)
+
+
+def print_ranges(held) -> None:
+    """Print how often the range holds the true number, by that number."""
+    say = sys.stdout.write
+    for low, high in ((0, 0), (1, 1), (2, 20), (21, 100), (101, 10**9)):
+        rows = [(t, a, b) for t, a, b in held if low <= t <= high]
+        if rows:
+            inside = np.mean([a <= t <= b for t, a, b in rows])
+            width = np.median([b - a for _, a, b in rows])
+            name = f"{low}" if low == high else f"{low}-{high}" if high < 10**9 else f"over {low - 1}"
+            say(f"range, {name:>9} spores: holds {inside:.3f} of {len(rows)}, width {width:.0f}\n")
+
+
+def print_times(results, recipes) -> None:
+    """Print ms per megapixel and ratios."""
+    say = sys.stdout.write
+    sums: dict[str, list[float]] = {}
+    for _, tallies in results:
+        for name, tally in tallies.items():
+            sums.setdefault(name, [0.0, 0.0])
+            sums[name][0] += tally.seconds
+            sums[name][1] += tally.megapixels
+    own = sums["sporecount"][0] / max(1e-9, sums["sporecount"][1])
+    for name in ["sporecount", "decode", *recipes]:
+        per = sums[name][0] / max(1e-9, sums[name][1])
+        say(f"{name:24}{per * 1000:8.1f} ms/MP   sporecount takes {own / per:6.2f} times that\n")
+
+
+if __name__ == "__main__":
+    main()
