@@ -17,13 +17,15 @@ SURROUNDINGS_UM = 19.0
 #: A pixel belongs to a spot above this part of the spot's own peak contrast.
 PART_OF_PEAK = 0.5
 #: How many times the noise of the picture a spot must stand out.
-TIMES_NOISE = 3.0
+TIMES_NOISE = 4.0
 #: Areas of a spot that can hold one spore or a piece of one, um2.
-SPOT_UM2 = (12.0, 260.0)
+SPOT_UM2 = (16.0, 260.0)
 #: A clear centre up to this area, um2, is part of the spot around it.
 CLEAR_CENTRE_UM2 = 90.0
-#: Spots larger than this many typical spores are clutter, not clumps.
+#: Spots larger than this many typical spores, or reaching further than this, um, are
+#: clutter (threads, edges of the field), not clumps.
 LARGEST_CLUMP = 400.0
+LONGEST_CLUMP_UM = 350.0
 
 
 def find_candidates(field: Field, settings: DetectSettings) -> Seeds:
@@ -94,7 +96,7 @@ def _parted(mask: NDArray[np.uint8], um: float, settings: DetectSettings) -> NDA
         left, top, width, height, area = stats[label]
         window = labels[top : top + height, left : left + width]
         own = window == label
-        if area > LARGEST_CLUMP * typical:
+        if area > LARGEST_CLUMP * typical or max(width, height) * um > LONGEST_CLUMP_UM:
             window[own] = 0
             continue
         parts = part_touching(own, radius, settings.neck)

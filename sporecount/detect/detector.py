@@ -10,8 +10,8 @@ from scipy.spatial import cKDTree
 from sporecount.detect.candidates import find_candidates
 from sporecount.detect.edge import whole_objects
 from sporecount.detect.measure import measure_density, measure_edge, measure_shape
-from sporecount.detect.outline import Outlines, trace_outlines
-from sporecount.detect.rays import Rays, cast_rays
+from sporecount.detect.outline import trace_outlines
+from sporecount.detect.rays import cast_rays
 from sporecount.detect.seeds import Seeds
 from sporecount.detect.state import judge
 from sporecount.detect.table import COLUMNS, empty_detections
@@ -20,6 +20,8 @@ from sporecount.settings import DetectSettings
 
 #: Centres nearer than this are two outlines of one object, um.
 SAME_OBJECT_UM = 2.5
+#: Objects less likely than this after a rough outline are not outlined closely.
+LEAST_CHANCE = 0.1
 
 
 def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
@@ -60,7 +62,12 @@ def detect_at(field: Field, seeds: Seeds, settings: DetectSettings) -> pd.DataFr
     """
     if not len(seeds):
         return empty_detections()
-    features, points_px = outlined_features(field, seeds, settings)
+    rough, _ = outlined_features(field, seeds, field.work_um_per_px, settings)
+    _, chance = judge(rough)
+    seeds = seeds_of(rough[chance >= LEAST_CHANCE])
+    if not len(seeds):
+        return empty_detections()
+    features, points_px = outlined_features(field, seeds, settings.outline_um_per_px, settings)
     state, confidence = judge(features)
     table = features.assign(state=state, confidence=confidence)
     table["outline_px"] = list(points_px)
@@ -73,9 +80,18 @@ def detect_at(field: Field, seeds: Seeds, settings: DetectSettings) -> pd.DataFr
 
 
 def outlined_features(
-    field: Field, seeds: Seeds, settings: DetectSettings
+    field: Field, seeds: Seeds, um_per_px: float, settings: DetectSettings
 ) -> tuple[pd.DataFrame, NDArray[np.float64]]:
     """Outline the object at each seed and measure all that its state is judged by.
+
+    Parameters
+    ----------
+    field, settings
+        As for `detect`.
+    seeds : Seeds
+        Where to look; at least one.
+    um_per_px : float
+        Scale at which outlines are traced.
 
     Returns
     -------
@@ -84,33 +100,30 @@ def outlined_features(
     points_px : ndarray, shape (k, n, 2), float64
         The outlines, x and y in photo pixels.
     """
-    rays, outlines, shape = _outlined(field, seeds, settings)
-    um_per_px = field.calibration.um_per_px
-    cut = outlines.bound & rays.cut
+    photo_um_per_px = field.calibration.um_per_px
+    rays = cast_rays(field, seeds, um_per_px)
+    outlines = trace_outlines(rays, photo_um_per_px)
     shape, in_view = whole_objects(
-        shape, outlines.points_px, cut, outlines.bound, um_per_px, settings
+        measure_shape(outlines.points_px, photo_um_per_px),
+        outlines.points_px,
+        outlines.bound & rays.cut,
+        outlines.bound,
+        photo_um_per_px,
+        settings,
     )
     edge = measure_edge(outlines).assign(in_view=in_view)
     features = pd.concat([shape, measure_density(rays, outlines), edge], axis=1)
     return features, outlines.points_px
 
 
-def _outlined(
-    field: Field, seeds: Seeds, settings: DetectSettings
-) -> tuple[Rays, Outlines, pd.DataFrame]:
-    """Outline twice: the second time from the centre and axes that the first one found."""
-    um_per_px = field.calibration.um_per_px
-    for _ in range(2):
-        rays = cast_rays(field, seeds, settings.outline_um_per_px)
-        outlines = trace_outlines(rays, um_per_px)
-        shape = measure_shape(outlines.points_px, um_per_px)
-        seeds = Seeds(
-            shape[["x_px", "y_px"]].to_numpy(),
-            np.maximum(shape["length_um"].to_numpy(), 3.0),
-            np.maximum(shape["width_um"].to_numpy(), 2.5),
-            shape["angle_deg"].to_numpy(),
-        )
-    return rays, outlines, shape
+def seeds_of(shape: pd.DataFrame) -> Seeds:
+    """Return outlined objects as seeds, for a closer outline."""
+    return Seeds(
+        shape[["x_px", "y_px"]].to_numpy(),
+        np.maximum(shape["length_um"].to_numpy(), 3.0),
+        np.maximum(shape["width_um"].to_numpy(), 2.5),
+        shape["angle_deg"].to_numpy(),
+    )
 
 
 def _firsts(

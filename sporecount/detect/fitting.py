@@ -17,11 +17,12 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from sporecount.detect.candidates import find_candidates
-from sporecount.detect.detector import outlined_features
+from sporecount.detect.detector import outlined_features, seeds_of
 from sporecount.detect.state import KINDS, NOTHING, TABLE, looks
 from sporecount.field.field import Field
 from sporecount.field.make import make_field
 from sporecount.photo.photo import Photo
+from sporecount.render.conditions import CONDITIONS, RUINED, condition_plan
 from sporecount.render.matching import WITHIN_UM, match_centres
 from sporecount.render.picture import render
 from sporecount.render.plan import random_plan
@@ -29,6 +30,8 @@ from sporecount.scale.calibration import Calibration
 from sporecount.settings import Settings
 
 HIDDEN = 20
+#: Weight of each of `KINDS`: damaged spores are rare, and to miss one is as bad.
+WEIGHTS = (1.0, 1.0, 2.5, 1.0)
 #: Price of large weights.
 RIDGE = 2e-4
 #: Spores paler than this in the finished picture are neither right nor wrong.
@@ -41,11 +44,18 @@ Examples = tuple[pd.DataFrame, NDArray[np.int_]]
 
 
 def drawn_field(seed: int, settings: Settings) -> tuple[Field, pd.DataFrame]:
-    """Draw one picture and return its field and its truth."""
+    """Draw one picture, wide around or well within the plausible; return its field and truth."""
     rng = np.random.default_rng(seed)
     um_per_px = float(np.exp(rng.uniform(*np.log(SCALES))))
     side = int(min(SIDE_UM / um_per_px, 1300))
-    made = render(random_plan(rng, (side, int(0.8 * side)), um_per_px), rng)
+    size_px = (side, int(0.8 * side))
+    if seed % 2:
+        plan = random_plan(rng, size_px, um_per_px)
+    else:
+        usable = [name for name in CONDITIONS if name not in RUINED]
+        plan = condition_plan(usable[seed // 2 % len(usable)], rng, size_px)
+    um_per_px = plan.um_per_px
+    made = render(plan, rng)
     photo = Photo(f"drawn {seed}", made.pixels, sha256="")
     return make_field(photo, Calibration(um_per_px, "drawn"), settings.field), made.truth
 
@@ -55,7 +65,10 @@ def examples_of(field: Field, truth: pd.DataFrame, settings: Settings) -> Exampl
     seeds = find_candidates(field, settings.detect)
     if not len(seeds):
         return pd.DataFrame(), np.zeros(0, int)
-    features, _ = outlined_features(field, seeds, settings.detect)
+    rough, _ = outlined_features(field, seeds, field.work_um_per_px, settings.detect)
+    features, _ = outlined_features(
+        field, seeds_of(rough), settings.detect.outline_um_per_px, settings.detect
+    )
     found = match_centres(
         features[["x_px", "y_px"]].to_numpy(),
         truth[["x_px", "y_px"]].to_numpy(),
@@ -77,6 +90,7 @@ def fit(table: pd.DataFrame, kind: NDArray[np.int_], seed: int = 0) -> dict[str,
     ends = np.cumsum([int(np.prod(s)) for s in shapes])
     start = np.random.default_rng(seed).normal(0, 0.3, ends[-1])
     target = np.eye(len(KINDS))[kind]
+    weight = np.array(WEIGHTS)[kind][:, None] / len(x)
 
     def loss(flat: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
         w1, b1, w2, b2 = (p.reshape(s) for p, s in zip(np.split(flat, ends[:-1]), shapes))
@@ -84,11 +98,11 @@ def fit(table: pd.DataFrame, kind: NDArray[np.int_], seed: int = 0) -> dict[str,
         logit = hidden @ w2 + b2
         logit -= logit.max(axis=1, keepdims=True)
         log_p = logit - np.log(np.exp(logit).sum(axis=1, keepdims=True))
-        error = (np.exp(log_p) - target) / len(x)
+        error = weight * (np.exp(log_p) - target)
         back = (error @ w2.T) * (1 - hidden**2)
         slope = [x.T @ back, back.sum(axis=0), hidden.T @ error, error.sum(axis=0)]
         slope_flat = np.concatenate([part.ravel() for part in slope]) + 2 * RIDGE * flat
-        return float(-(target * log_p).sum() / len(x) + RIDGE * flat @ flat), slope_flat
+        return float(-(weight * target * log_p).sum() + RIDGE * flat @ flat), slope_flat
 
     best = minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 600}).x
     parts = [p.reshape(s) for p, s in zip(np.split(best, ends[:-1]), shapes)]

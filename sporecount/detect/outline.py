@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.detect.rays import RHO, Rays
+from sporecount.detect.rays import BATCH, RHO, Rays
 
 #: Price of a step of one sample between neighbouring rays, in parts of a full edge.
 STEP_PRICE = 0.22
@@ -74,7 +74,12 @@ def trace_outlines(rays: Rays, um_per_px: float) -> Outlines:
     Outlines
     """
     grey = rays.density.mean(axis=3)
-    path = _best_path(_worth(grey, rays.limit))
+    path = np.concatenate(
+        [
+            _best_path(_worth(grey[part], rays.limit[part]))
+            for part in (slice(n, n + BATCH) for n in range(0, len(grey), BATCH))
+        ]
+    )
     rho, drop, outside = _half_height(grey, path, rays.limit)
     bound = path >= rays.limit - 1
     radius_um = np.linalg.norm(rays.step_px, axis=2) * um_per_px
@@ -123,7 +128,8 @@ def _best_path(worth: NDArray[np.float32]) -> NDArray[np.intp]:
                     moved[:, :shift] = total[:, -shift:]
                 moved -= np.float32(STEP_PRICE * step)
                 better = moved > best
-                best[better], came[better] = moved[better], -shift
+                np.copyto(best, moved, where=better)
+                np.copyto(came, np.int8(-shift), where=better)
         back[turn] = came
         total = np.maximum(best, _FAR) + worth[:, ray]
     here = total.argmax(axis=1)

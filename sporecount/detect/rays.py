@@ -63,7 +63,8 @@ def cast_rays(field: Field, seeds: Seeds, um_per_px: float) -> Rays:
     seeds : Seeds
         Where, and how large, about.
     um_per_px : float
-        Scale of the close-ups the samples are taken from.
+        Scale of the close-ups the samples are taken from; at the working scale, or
+        coarser, the field itself serves.
 
     Returns
     -------
@@ -73,9 +74,14 @@ def cast_rays(field: Field, seeds: Seeds, um_per_px: float) -> Rays:
     step_px = (step_um / field.calibration.um_per_px).astype(np.float32)
     k = len(seeds)
     density = np.empty((k, RAYS, len(RHO), 3), np.float32)
+    coarse = um_per_px >= field.work_um_per_px
     for start in range(0, k, BATCH):
         part = slice(start, start + BATCH)
-        density[part] = _sampled(field, seeds.take(part), step_um[part], um_per_px)
+        density[part] = (
+            _from_field(field, seeds.take(part), step_um[part])
+            if coarse
+            else _from_close_ups(field, seeds.take(part), step_um[part], um_per_px)
+        )
     limit, cut = _limits(field, seeds, step_px)
     return Rays(seeds, step_px, density, limit, cut)
 
@@ -91,7 +97,22 @@ def _ellipse_steps(seeds: Seeds) -> NDArray[np.float32]:
     return np.stack([x, y], axis=2).astype(np.float32)
 
 
-def _sampled(
+def _from_field(field: Field, seeds: Seeds, step_um: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return densities at every ray sample of one batch, (k, RAYS, len(RHO), 3)."""
+    centre = field.to_work_px(seeds.xy_px).astype(np.float32)[:, None, None, :]
+    at = centre + step_um[:, :, None, :] * (RHO[:, None] / np.float32(field.work_um_per_px))
+    rows = at.reshape(-1, len(RHO), 2)
+    out = cv2.remap(
+        field.density,
+        rows[..., 0],
+        rows[..., 1],
+        cv2.INTER_LINEAR,
+        borderMode=cv2.BORDER_REPLICATE,
+    )
+    return np.asarray(out, np.float32).reshape(*at.shape[:3], 3)
+
+
+def _from_close_ups(
     field: Field, seeds: Seeds, step_um: NDArray[np.float32], um_per_px: float
 ) -> NDArray[np.float32]:
     """Return densities at every ray sample of one batch, (k, RAYS, len(RHO), 3)."""
@@ -112,37 +133,23 @@ def _limits(
 ) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
     """Return where each ray leaves the seed's own ground, and whether at the edge."""
     end = len(RHO)
-    foreign = np.zeros((len(seeds), RAYS, end), bool)
-    for own, other in _neighbours(seeds, field.calibration.um_per_px):
-        foreign[own] |= _nearer_to_other(seeds, step_px, own, other, field.calibration.um_per_px)
-    by_neighbour = np.where(foreign.any(axis=2), foreign.argmax(axis=2), end)
-    outside = np.zeros_like(foreign)
+    by_neighbour = _before_others(seeds, step_px, field.calibration.um_per_px)
+    by_edge = np.full_like(by_neighbour, end)
     near = np.flatnonzero(_near_the_edge(field, seeds))
     if len(near):
         at = seeds.xy_px[near, None, None] + RHO[:, None] * step_px[near][:, :, None]
-        outside[near] = ~examined_at(field, at)
-    by_edge = np.where(outside.any(axis=2), outside.argmax(axis=2), end)
+        outside = ~examined_at(field, at)
+        by_edge[near] = np.where(outside.any(axis=2), outside.argmax(axis=2), end)
     return np.minimum(by_neighbour, by_edge), (by_edge < end) & (by_edge <= by_neighbour)
 
 
-def _neighbours(seeds: Seeds, um_per_px: float) -> list[tuple[NDArray[np.intp], NDArray[np.intp]]]:
-    """Return index pairs of seeds close together; in each entry a seed comes first once."""
+def _before_others(
+    seeds: Seeds, step_px: NDArray[np.float32], um_per_px: float
+) -> NDArray[np.intp]:
+    """Return the first sample on each ray that lies deeper in a neighbour's ellipse."""
+    limit = np.full((len(seeds), RAYS), len(RHO), np.intp)
     pairs = cKDTree(seeds.xy_px).query_pairs(1.3 * REACH_UM / um_per_px, output_type="ndarray")
-    pairs = np.concatenate([pairs, pairs[:, ::-1]])
-    pairs = pairs[np.argsort(pairs[:, 0], kind="stable")]
-    _, first = np.unique(pairs[:, 0], return_index=True)
-    turn = np.arange(len(pairs)) - np.repeat(first, np.diff([*first, len(pairs)]))
-    return [tuple(pairs[turn == t].T) for t in range(int(turn.max()) + 1)] if len(pairs) else []
-
-
-def _nearer_to_other(
-    seeds: Seeds,
-    step_px: NDArray[np.float32],
-    own: NDArray[np.intp],
-    other: NDArray[np.intp],
-    um_per_px: float,
-) -> NDArray[np.bool_]:
-    """Return where samples of `own` lie deeper in the ellipse of `other`, (n, RAYS, len(RHO))."""
+    own, other = np.concatenate([pairs, pairs[:, ::-1]]).T
     away = (seeds.xy_px[own] - seeds.xy_px[other])[:, None, :]
     angle = np.deg2rad(seeds.angle_deg[other])
     cos, sin = np.cos(angle)[:, None], np.sin(angle)[:, None]
@@ -153,25 +160,30 @@ def _nearer_to_other(
         x, y = vector[..., 0], vector[..., 1]
         return (x * cos + y * sin) / half_length, (y * cos - x * sin) / half_width
 
-    u0, v0 = in_ellipse(away)
-    u1, v1 = in_ellipse(step_px[own])
-    u = u0[:, :, None] + u1[:, :, None] * RHO
-    v = v0[:, :, None] + v1[:, :, None] * RHO
-    return u * u + v * v < RHO * RHO
+    # On a ray, depth in the other ellipse is |a + rho b|, in its own it is rho: they are
+    # equal at the least positive root of |a|^2 + 2 rho a.b + rho^2 (|b|^2 - 1).
+    (a_u, a_v), (b_u, b_v) = in_ellipse(away), in_ellipse(step_px[own])
+    a_a, a_b, b_b = a_u**2 + a_v**2, a_u * b_u + a_v * b_v, b_u**2 + b_v**2
+    square = a_b**2 - (b_b - 1) * a_a
+    below = np.sqrt(np.maximum(square, 0)) - a_b
+    meets = (square >= 0) & (below > 1e-9)
+    rho = np.where(meets, a_a / np.where(meets, below, 1.0), np.inf)
+    np.minimum.at(limit, own, np.searchsorted(RHO, rho, side="right"))
+    return limit
 
 
 def _near_the_edge(field: Field, seeds: Seeds) -> NDArray[np.bool_]:
     """Return which seeds have ground within reach that is not examined."""
-    reach = round(REACH_UM / field.work_um_per_px)
+    side = 2 * round(REACH_UM / field.work_um_per_px) + 1
     rows, columns = field.examined.shape
     x, y = np.rint(field.to_work_px(seeds.xy_px)).astype(int).T
-    inside = (x >= reach) & (y >= reach) & (x < columns - reach) & (y < rows - reach)
-    near = ~inside
-    # Not everywhere: most seeds lie far from any edge, and the mask is large.
-    for i in np.flatnonzero(inside):
-        window = field.examined[y[i] - reach : y[i] + reach + 1, x[i] - reach : x[i] + reach + 1]
-        near[i] = not window.all()
-    return near
+    deep = cv2.erode(
+        field.examined.astype(np.uint8),
+        np.ones((side, side), np.uint8),
+        borderType=cv2.BORDER_CONSTANT,
+        borderValue=0,
+    )
+    return deep[np.clip(y, 0, rows - 1), np.clip(x, 0, columns - 1)] == 0
 
 
 def examined_at(field: Field, xy_px: NDArray[np.floating]) -> NDArray[np.bool_]:
