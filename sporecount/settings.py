@@ -74,7 +74,7 @@ class DetectSettings:
     least_contrast: float = 0.02
     neck: float = 0.12
     outline_um_per_px: float = 0.4
-    least_confidence: float = 0.5
+    least_confidence: float = 0.6
     least_in_view: float = 0.5
 
 
