@@ -21,6 +21,7 @@ from sporecount.render.plan import (
     SporePlan,
     random_clutter,
 )
+from sporecount.render.scatter import LONG_MARGIN_UM
 from sporecount.render.spores.draw import STYLES
 from sporecount.render.spores.look import SporeLook, random_look
 
@@ -101,7 +102,7 @@ def _usual(rng: np.random.Generator, size_px: tuple[int, int], um_per_px: float)
             clumped=float(rng.uniform(0.1, 0.35)),
             clump_size=(2, 5),
         ),
-        clutter=_usual_clutter(rng, area_mm2),
+        clutter=_usual_clutter(rng, size_px, um_per_px),
         focus=FocusPlan(
             offset_um=float(rng.normal(0, 0.25) / compose.cone),
             spread_um=float(rng.uniform(0.1, 0.35) / compose.cone),
@@ -113,13 +114,17 @@ def _usual(rng: np.random.Generator, size_px: tuple[int, int], um_per_px: float)
     )
 
 
-def _usual_clutter(rng: np.random.Generator, area_mm2: float) -> ClutterPlan:
+def _usual_clutter(
+    rng: np.random.Generator, size_px: tuple[int, int], um_per_px: float
+) -> ClutterPlan:
     """Return what lies on nearly every tape; a scale and a dozen crumbs even on a small area."""
     level = float(np.exp(rng.normal(0, 0.3)))
     rates = []
-    for wanted, large in ((1.5, True), (12.0, False)):
+    # Large things reach in from far outside: on a small area those few would bury it all.
+    for wanted, large, edge_um in ((1.5, True, LONG_MARGIN_UM), (12.0, False, 0.0)):
         group = [(kind, rate) for kind, rate in USUAL_CLUTTER if (kind in LARGE_CLUTTER) == large]
-        expected = area_mm2 * sum(rate for _, rate in group)
+        width_um, height_um = (n * um_per_px + 2 * edge_um for n in size_px)
+        expected = width_um * height_um / 1e6 * sum(rate for _, rate in group)
         factor = level * max(1.0, wanted / expected)
         rates += [(kind, rate * factor) for kind, rate in group]
     return ClutterPlan(tuple(rates), over=0.4)

@@ -32,9 +32,9 @@ def smooth_field(
     sigma = max(0.3, grain_px / step / 2)
     reach = int(np.ceil(3 * sigma))
     seed = rng.standard_normal([n + 2 * reach for n in small], dtype=np.float32)
-    seed = cv2.GaussianBlur(seed, (0, 0), sigma)[reach:-reach, reach:-reach]
+    soft = cv2.GaussianBlur(seed, (0, 0), sigma)[reach:-reach, reach:-reach]
     size = (int(small[1] * step) + 1, int(small[0] * step) + 1)
-    wide = cv2.resize(seed, size, interpolation=cv2.INTER_LINEAR)
+    wide = cv2.resize(soft, size, interpolation=cv2.INTER_LINEAR)
     # Blurring white noise divides its deviation by 2 sqrt(pi) sigma.
     lost = max(1.0, 2 * np.sqrt(np.pi) * sigma)
     return np.asarray(wide[: shape[0], : shape[1]], np.float32) * np.float32(lost)

@@ -124,9 +124,9 @@ def encode(pixels: NDArray[np.uint8], sample: Sample) -> bytes:
             pixels = np.ascontiguousarray(np.rot90(pixels, 1))
         Image.fromarray(pixels).save(buffer, format="JPEG", quality=90, exif=exif)
         return buffer.getvalue()
-    kinds = {".png": ("PNG", {"optimize": True}), ".webp": ("WEBP", {"quality": 88})}
-    kind, options = kinds[suffix]
-    Image.fromarray(pixels).save(buffer, format=kind, **options)
+    kind = {".png": "PNG", ".webp": "WEBP"}[suffix]
+    # The quality is for WebP; PNG knows none.
+    Image.fromarray(pixels).save(buffer, format=kind, quality=88)
     return buffer.getvalue()
 
 

@@ -98,7 +98,7 @@ class _Waves:
         if not mean.any():
             return np.ones((*self.shape, 3), np.float32)
         thickness = blur(np.clip(mean, -0.5, 1.5), 0.8 / self.um_per_px)
-        amplitude = cv2.exp(mean * np.float32(-np.log(10.0) / 2))
+        amplitude = transmit(np.float32(0.5) * mean)
         field = _polar(amplitude, np.float32(self.plan.phase_rad) * thickness)
         spectrum = scipy.fft.fft2(self._padded(field), overwrite_x=True)
         total = np.zeros(self.shape, np.float32)
@@ -133,7 +133,7 @@ def _transfer(
     soft = 1 / (1 + steep * steep)
     phase = np.float32(2 * np.pi * defocus_um) * (along - straight)
     clear = 1 / (1 + ((tilt_x**2 + tilt_y**2) / limit) ** 4)
-    return _polar(soft / np.float32(clear), phase)
+    return _polar((soft / clear).astype(np.float32), phase)
 
 
 def _polar(size: NDArray[np.float32], phase: NDArray[np.float32]) -> NDArray[np.complex64]:
