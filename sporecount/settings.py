@@ -55,27 +55,24 @@ class DetectSettings:
     Attributes
     ----------
     typical_length_um, typical_width_um : float
-        Size of a usual spore: a first guess only, sizes are measured.
-    least_contrast : float
-        Least optical density by which a candidate stands out.
-    neck : float
-        How much narrower than the spores beside it a neck must be for them to be
-        parted, as a part of half the typical width.
+        A usual spore, where the photo shows none whole.
+    heat_floor : float
+        Places where the search network's heat is below this are not looked at.
+    least_confidence, least_fragment_confidence : float
+        Finds surer than this to be a spore, or a piece of one, are kept, 0 to 1.
+    least_damaged : float
+        A spore counts as damaged from this chance on, 0 to 1.
     outline_um_per_px : float
         Scale at which outlines are traced, in um per pixel.
-    least_confidence : float
-        Detections surer than this to be a spore, or a piece of one, are kept.
-    least_in_view : float
-        A spore cut by the edge counts when at least this part of it is in view.
     """
 
     typical_length_um: float = 12.5
     typical_width_um: float = 8.0
-    least_contrast: float = 0.02
-    neck: float = 0.12
+    heat_floor: float = 0.1
+    least_confidence: float = 0.5
+    least_fragment_confidence: float = 0.5
+    least_damaged: float = 0.4
     outline_um_per_px: float = 0.4
-    least_confidence: float = 0.6
-    least_in_view: float = 0.5
 
 
 @dataclass(frozen=True)

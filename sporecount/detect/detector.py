@@ -1,4 +1,4 @@
-"""From a field to its table of detections."""
+"""From a field to its table of detections: searched, calibrated, outlined, measured."""
 
 from __future__ import annotations
 
@@ -7,21 +7,23 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from sporecount.detect.candidates import find_candidates
+from sporecount.detect.calibration import calibrated
 from sporecount.detect.edge import whole_objects
-from sporecount.detect.measure import measure_density, measure_edge, measure_shape
+from sporecount.detect.measure import measure_density, measure_shape
 from sporecount.detect.outline import trace_outlines
 from sporecount.detect.rays import cast_rays
+from sporecount.detect.search import Candidates, search
 from sporecount.detect.seeds import Seeds
-from sporecount.detect.state import judge
-from sporecount.detect.table import COLUMNS, empty_detections
+from sporecount.detect.table import COLUMNS, DAMAGED, FRAGMENT, INTACT, empty_detections
 from sporecount.field.field import Field
 from sporecount.settings import DetectSettings
 
-#: Centres nearer than this are two outlines of one object, um.
+#: Centres nearer than this are two finds of one object, um.
 SAME_OBJECT_UM = 2.5
-#: Objects less likely than this after a rough outline are not outlined closely.
-LEAST_CHANCE = 0.1
+
+#: An outline is believed while its area is within these factors of the searched ellipse's
+#: and its centre no further than this from the searched one, um.
+BELIEVED_AREA, BELIEVED_SHIFT_UM = (0.55, 1.8), 2.5
 
 
 def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
@@ -38,102 +40,86 @@ def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
     -------
     DataFrame
         One row for each spore or piece of one, in reading order; the columns of
-        `sporecount.detect.table.COLUMNS`. A spore cut by the edge of the sample is
-        listed when at least half of it is in view; its length, width and area are
-        then those of the whole.
+        `sporecount.detect.table.COLUMNS`. An object belongs to the field that holds
+        its centre; for one cut by the edge, length, width and area are those of the
+        whole.
     """
-    return detect_at(field, find_candidates(field, settings), settings)
+    found = search(field.density, field.examined, settings.heat_floor)
+    spore, fragment = calibrated(found.spore, found.fragment)
+    is_fragment = fragment > spore
+    confidence = np.where(is_fragment, fragment, spore)
+    least = np.where(is_fragment, settings.least_fragment_confidence, settings.least_confidence)
+    kept = confidence >= least
+    kept[kept] = _firsts(found.xy_work[kept] * field.work_um_per_px, confidence[kept])
+    if not kept.any():
+        return empty_detections()
+    chosen = found.take(kept)
+    table = outline_and_measure(field, _seeds(field, chosen), settings)
+    damaged = chosen.damaged >= settings.least_damaged
+    table["state"] = np.where(is_fragment[kept], FRAGMENT, np.where(damaged, DAMAGED, INTACT))
+    table["confidence"] = confidence[kept]
+    table = table.sort_values(["y_px", "x_px"], ignore_index=True)
+    return table[list(COLUMNS)].astype(COLUMNS)
 
 
-def detect_at(field: Field, seeds: Seeds, settings: DetectSettings) -> pd.DataFrame:
-    """Outline, measure and judge the spores of a field at given seeds.
+def outline_and_measure(field: Field, seeds: Seeds, settings: DetectSettings) -> pd.DataFrame:
+    """Outline the objects at given places and measure them.
 
     Parameters
     ----------
     field, settings
         As for `detect`.
     seeds : Seeds
-        Where to look, from any candidate step.
+        Where they are and how large about, from any search; at least one.
 
     Returns
     -------
     DataFrame
-        As for `detect`.
+        One row for each seed: place, shape, densities and ``outline_px``. Where the
+        light gives no believable outline, the seed's own ellipse stands in.
     """
-    if not len(seeds):
-        return empty_detections()
-    rough, _ = outlined_features(field, seeds, field.work_um_per_px, settings)
-    _, chance = judge(rough)
-    seeds = seeds_of(rough[chance >= LEAST_CHANCE])
-    if not len(seeds):
-        return empty_detections()
-    features, points_px = outlined_features(field, seeds, settings.outline_um_per_px, settings)
-    state, confidence = judge(features)
-    table = features.assign(state=state, confidence=confidence)
-    table["outline_px"] = list(points_px)
-    kept = (confidence >= settings.least_confidence) & (
-        features["in_view"].to_numpy() >= settings.least_in_view
-    )
-    kept &= _firsts(table, confidence, SAME_OBJECT_UM / field.calibration.um_per_px)
-    table = table.loc[kept].sort_values(["y_px", "x_px"], ignore_index=True)
-    return table[list(COLUMNS)].astype(COLUMNS)
-
-
-def outlined_features(
-    field: Field, seeds: Seeds, um_per_px: float, settings: DetectSettings
-) -> tuple[pd.DataFrame, NDArray[np.float64]]:
-    """Outline the object at each seed and measure all that its state is judged by.
-
-    Parameters
-    ----------
-    field, settings
-        As for `detect`.
-    seeds : Seeds
-        Where to look; at least one.
-    um_per_px : float
-        Scale at which outlines are traced.
-
-    Returns
-    -------
-    features : DataFrame
-        One row for each seed: shape, densities, edge.
-    points_px : ndarray, shape (k, n, 2), float64
-        The outlines, x and y in photo pixels.
-    """
-    photo_um_per_px = field.calibration.um_per_px
-    rays = cast_rays(field, seeds, um_per_px)
-    outlines = trace_outlines(rays, photo_um_per_px)
-    shape, in_view = whole_objects(
-        measure_shape(outlines.points_px, photo_um_per_px),
+    um_per_px = field.calibration.um_per_px
+    rays = cast_rays(field, seeds, settings.outline_um_per_px)
+    outlines = trace_outlines(rays, um_per_px)
+    shape, _ = whole_objects(
+        measure_shape(outlines.points_px, um_per_px),
         outlines.points_px,
         outlines.bound & rays.cut,
         outlines.bound,
-        photo_um_per_px,
+        um_per_px,
         settings,
     )
-    edge = measure_edge(outlines).assign(in_view=in_view)
-    features = pd.concat([shape, measure_density(rays, outlines), edge], axis=1)
-    return features, outlines.points_px
+    ellipses = rays.points_px(np.ones((len(seeds), rays.step_px.shape[1])))
+    own = measure_shape(ellipses, um_per_px)
+    growth = shape["area_um2"].to_numpy() / own["area_um2"].to_numpy()
+    shift = np.hypot(shape["x_px"] - own["x_px"], shape["y_px"] - own["y_px"]) * um_per_px
+    low, high = BELIEVED_AREA
+    believed = ((growth > low) & (growth < high) & (shift < BELIEVED_SHIFT_UM)).to_numpy()
+    table = shape.where(pd.Series(believed, index=shape.index), own)
+    # The search has seen thousands of spores with their sizes, the outline only this one:
+    # the mean of both errs less than either.
+    for column in ("length_um", "width_um"):
+        table[column] = np.sqrt(table[column] * own[column])
+    table["x_px"], table["y_px"] = seeds.xy_px[:, 0], seeds.xy_px[:, 1]
+    table = pd.concat([table, measure_density(rays, outlines)], axis=1)
+    table["outline_px"] = list(np.where(believed[:, None, None], outlines.points_px, ellipses))
+    return table
 
 
-def seeds_of(shape: pd.DataFrame) -> Seeds:
-    """Return outlined objects as seeds, for a closer outline."""
+def _seeds(field: Field, found: Candidates) -> Seeds:
     return Seeds(
-        shape[["x_px", "y_px"]].to_numpy(),
-        np.maximum(shape["length_um"].to_numpy(), 3.0),
-        np.maximum(shape["width_um"].to_numpy(), 2.5),
-        shape["angle_deg"].to_numpy(),
+        field.to_photo_px(found.xy_work),
+        np.maximum(found.length_um, 2.0),
+        np.maximum(found.width_um, 1.5),
+        found.angle_deg,
     )
 
 
-def _firsts(
-    table: pd.DataFrame, confidence: NDArray[np.float64], within_px: float
-) -> NDArray[np.bool_]:
-    """Return True for all but the less sure of two outlines of one object."""
-    first = np.ones(len(table), bool)
-    xy = table[["x_px", "y_px"]].to_numpy()
+def _firsts(xy_um: NDArray[np.float64], confidence: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Return True for all but the less sure of two finds of one object."""
+    first = np.ones(len(xy_um), bool)
     order = np.argsort(-confidence, kind="stable")
-    for near in cKDTree(xy[order]).query_pairs(within_px, output_type="ndarray").tolist():
+    for near in cKDTree(xy_um[order]).query_pairs(SAME_OBJECT_UM, output_type="ndarray").tolist():
         better, worse = order[min(near)], order[max(near)]
         if first[better]:
             first[worse] = False

@@ -43,7 +43,7 @@ def run(name: str, *inputs: NDArray[np.float32]) -> NDArray[np.float32]:
     Parameters
     ----------
     name : str
-        ``"search"`` or ``"look"``.
+        Name of its file in ``weights/``, such as ``"search"``.
     *inputs : ndarray, float32
         Its inputs, in order.
 

@@ -1,4 +1,4 @@
-"""What the networks see: optical density, clipped and scaled; one rule for training and use."""
+"""What the network sees: optical density, clipped and scaled; one rule for training and use."""
 
 from __future__ import annotations
 
@@ -8,14 +8,8 @@ from numpy.typing import NDArray
 #: Optical densities outside these bounds tell nothing more about a spore.
 DENSITY_BOUNDS = (-0.25, 1.0)
 
-#: Working scale of the search, and of the second look's surroundings, um per pixel.
+#: Working scale of the search, um per pixel.
 SEARCH_UM_PER_PX = 0.9
-
-#: Side in pixels and scale in um per pixel of the second look's close-up.
-CLOSE_SIDE_PX, CLOSE_UM_PER_PX = 65, 0.35
-
-#: Side in pixels of the second look's surroundings, at the working scale.
-AROUND_SIDE_PX = 49
 
 #: Side in working pixels of one cell of the search network's output.
 CELL_PX = 2
@@ -28,7 +22,7 @@ def encode(density: NDArray[np.float32]) -> NDArray[np.uint8]:
 
 
 def scale(density: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Clip optical density to what the networks were trained on, and double it.
+    """Clip optical density to what the network was trained on, and double it.
 
     Parameters
     ----------

@@ -1,8 +1,8 @@
-"""Train the spore finder: draw tiles, teach the search, mine candidates, teach the second look.
+"""Train the search network: draw tiles in one process, teach in another, install the result.
 
-    python -m sporecount.train OUT --minutes 18
-
-Each part can also be run alone, so that a long training can be split.
+    python -m sporecount.train draw TILES --workers 16 --seconds 560 &
+    python -m sporecount.train search TILES OUT --seconds 520
+    python -m sporecount.train install OUT
 """
 
 from __future__ import annotations
@@ -14,9 +14,6 @@ from collections.abc import Callable
 from pathlib import Path
 
 import click
-
-PARTS = ("draw", "search", "leave-out", "mine", "look")
-
 
 def _say(text: str) -> None:
     click.echo(f"{time.strftime('%H:%M:%S')} {text}")
@@ -46,15 +43,13 @@ def _start_workers(
 @click.option("--workers", default=8, show_default=True)
 @click.option("--seed", default=1, show_default=True)
 @click.option("--seconds", default=600.0, show_default=True)
-@click.option("--what", type=click.Choice(["search", "look"]), default="search")
-def draw(folder: Path, workers: int, seed: int, seconds: float, what: str) -> None:
+def draw(folder: Path, workers: int, seed: int, seconds: float) -> None:
     """Draw training chunks into FOLDER for a while."""
-    from sporecount.train.draw import draw_look_chunks, draw_search_chunks
+    from sporecount.train.draw import draw_search_chunks
 
     folder.mkdir(parents=True, exist_ok=True)
     until = folder / "stop"
-    target = draw_search_chunks if what == "search" else draw_look_chunks
-    processes = _start_workers(target, folder, workers, seed, until)
+    processes = _start_workers(draw_search_chunks, folder, workers, seed, until)
     began = time.monotonic()
     while time.monotonic() - began < seconds and not until.exists():
         time.sleep(0.5)
@@ -71,9 +66,10 @@ def draw(folder: Path, workers: int, seed: int, seconds: float, what: str) -> No
 @click.option("--device", default="cuda", show_default=True)
 @click.option("--seed", default=0, show_default=True)
 @click.option("--batch", default=64, show_default=True)
-@click.option("--stem", default=16, show_default=True)
-@click.option("--body", default=32, show_default=True)
+@click.option("--stem", default=32, show_default=True)
+@click.option("--body", default=48, show_default=True)
 @click.option("--deep", default=64, show_default=True)
+@click.option("--rate", default=3e-3, show_default=True)
 @click.option("--least", default=512, show_default=True, help="Tiles of each kind to wait for.")
 @click.option("--without", help="Leave out a spore style or composition, by its name.")
 @click.option("--start-from", type=click.Path(path_type=Path, exists=True))
@@ -88,6 +84,7 @@ def search(
     stem: int,
     body: int,
     deep: int,
+    rate: float,
     least: int,
     without: str | None,
     start_from: Path | None,
@@ -107,6 +104,7 @@ def search(
         device=device,
         seed=seed,
         batch=batch,
+        rate=rate,
         shape={"stem": stem, "body": body, "deep": deep},
         allowed=allowed_without(without),
         least=least,
@@ -117,56 +115,13 @@ def search(
 
 
 @main.command()
-@click.argument("folder", type=click.Path(path_type=Path))
-@click.argument("out", type=click.Path(path_type=Path))
-@click.option("--seconds", default=300.0, show_default=True)
-@click.option("--steps", type=int)
-@click.option("--device", default="cuda", show_default=True)
-@click.option("--seed", default=0, show_default=True)
-@click.option("--batch", default=1024, show_default=True)
-@click.option("--least", default=20_000, show_default=True)
-@click.option("--start-from", type=click.Path(path_type=Path, exists=True))
-def look(
-    folder: Path,
-    out: Path,
-    seconds: float,
-    steps: int | None,
-    device: str,
-    seed: int,
-    batch: int,
-    least: int,
-    start_from: Path | None,
-) -> None:
-    """Teach the second look from the candidates in FOLDER; write weights and ONNX to OUT."""
-    from sporecount.train.export import export_look
-    from sporecount.train.learn_look import train_look
-
-    out.mkdir(parents=True, exist_ok=True)
-    train_look(
-        folder,
-        out / "look.pt",
-        seconds=seconds,
-        steps=steps,
-        device=device,
-        seed=seed,
-        batch=batch,
-        least=least,
-        start_from=start_from,
-        say=_say,
-    )
-    export_look(out / "look.pt", out / "look.onnx")
-
-
-@main.command()
 @click.argument("out", type=click.Path(path_type=Path))
 def install(out: Path) -> None:
     """Put the weights in OUT into the package."""
     target = Path(__file__).parent.parent / "detect" / "weights"
     target.mkdir(exist_ok=True)
-    for name in ("search.onnx", "look.onnx"):
-        if (out / name).exists():
-            shutil.copyfile(out / name, target / name)
-            _say(f"installed {name}")
+    shutil.copyfile(out / "search.onnx", target / "search.onnx")
+    _say("installed search.onnx")
 
 
 if __name__ == "__main__":

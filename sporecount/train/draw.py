@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import time
 from pathlib import Path
 
 import numpy as np
@@ -58,34 +56,6 @@ def draw_search_chunks(folder: Path, worker: int, seed: int, until: Path) -> Non
                 return
         target = folder / ("fine" if fine else "coarse")
         write_chunk(target, f"{worker:03d}-{number:05d}", np.stack(tiles), objects, np.stack(tags))
-        number += 1
-
-
-def draw_look_chunks(folder: Path, worker: int, seed: int, until: Path) -> None:
-    """Write chunks of candidates that the search network, as exported, comes up with."""
-    import cv2
-
-    from sporecount.detect import engine
-    from sporecount.train.mine import mine
-
-    cv2.setNumThreads(1)
-    engine.set_threads(1)
-    folder.mkdir(parents=True, exist_ok=True)
-    number = 0
-    while not until.exists():
-        rng = np.random.default_rng([seed, worker, number])
-        parts = []
-        began = time.monotonic()
-        while sum(len(p[2]) for p in parts) < 512 and time.monotonic() - began < 60:
-            fine = rng.random() < 0.4
-            side, scales = (FINE_SIDE, FINE_SCALES) if fine else (COARSE_SIDE, COARSE_SCALES)
-            parts.append(mine(draw_tile(rng, side, draw_scale(rng, *scales)), rng))
-            if until.exists():
-                return
-        unfinished = folder / f"{worker:03d}-{number:05d}.tmp.npz"
-        close, around, labels, known = (np.concatenate(column) for column in zip(*parts, strict=True))
-        np.savez(unfinished, close=close, around=around, labels=labels, known=known)
-        os.replace(unfinished, folder / f"{worker:03d}-{number:05d}.npz")
         number += 1
 
 

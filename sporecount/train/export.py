@@ -7,8 +7,7 @@ from pathlib import Path
 import torch
 from torch import nn
 
-from sporecount.detect.inputs import AROUND_SIDE_PX, CLOSE_SIDE_PX
-from sporecount.train.network import LookNet, SearchNet
+from sporecount.train.network import SearchNet
 
 
 def fold_batch_norm(model: nn.Module) -> nn.Module:
@@ -42,27 +41,6 @@ def export_search(weights: Path, target: Path) -> None:
             "density": {0: "n", 2: "rows", 3: "columns"},
             "logits": {0: "n", 2: "rows2", 3: "columns2"},
         },
-        dynamo=False,
-        opset_version=17,
-    )
-
-
-def export_look(weights: Path, target: Path) -> None:
-    """Write the second look, for any number of candidates."""
-    state = torch.load(weights, map_location="cpu")
-    model = LookNet(**state["shape"])
-    model.load_state_dict(state["model"])
-    fold_batch_norm(model)
-    torch.onnx.export(
-        model,
-        (
-            torch.zeros(2, 3, CLOSE_SIDE_PX, CLOSE_SIDE_PX),
-            torch.zeros(2, 3, AROUND_SIDE_PX, AROUND_SIDE_PX),
-        ),
-        target,
-        input_names=["close", "around"],
-        output_names=["logits"],
-        dynamic_axes={"close": {0: "n"}, "around": {0: "n"}, "logits": {0: "n"}},
         dynamo=False,
         opset_version=17,
     )

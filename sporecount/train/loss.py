@@ -1,4 +1,4 @@
-"""Targets and losses of the two networks."""
+"""Targets and loss of the search network."""
 
 from __future__ import annotations
 
@@ -107,45 +107,9 @@ def search_loss(output: Tensor, objects: Tensor) -> tuple[Tensor, dict[str, Tens
     state_loss = functional.binary_cross_entropy_with_logits(
         picked[spores, 8], rows_[spores, STATE], reduction="sum"
     ) / spores.sum().clamp(min=1)
-    total = centre_loss + 0.5 * shape_loss + 0.2 * state_loss
+    total = centre_loss + 0.5 * shape_loss + 0.4 * state_loss
     return total, {
         "centre": centre_loss.detach(),
         "shape": shape_loss.detach(),
         "state": state_loss.detach(),
     }
-
-
-def look_loss(output: Tensor, rows: Tensor, known: Tensor) -> Tensor:
-    """Cross entropy over the four classes, smooth L1 on the shape of real objects.
-
-    Parameters
-    ----------
-    output : Tensor, shape (n, 10)
-    rows : Tensor, shape (n, 8)
-        x and y are the true centre relative to the candidate, in um; state -1 is nothing.
-    known : Tensor, shape (n,)
-        0 where the truth is too faint to teach.
-    """
-    label = (rows[:, STATE] + 1).long()
-    class_weight = torch.tensor([1.0, 1.0, 1.2, 1.0], device=output.device)
-    entropy = functional.cross_entropy(
-        output[:, :4].float(), label, weight=class_weight, reduction="none", label_smoothing=0.01
-    )
-    class_loss = (entropy * known).sum() / known.sum().clamp(min=1.0)
-    real = (label > 0) & (known > 0.5)
-    r = rows[real]
-    wanted = torch.stack(
-        [
-            r[:, X] / 4.0,
-            r[:, Y] / 4.0,
-            torch.log(r[:, LENGTH].clamp(min=0.5) / TYPICAL_LENGTH_UM),
-            torch.log(r[:, WIDTH].clamp(min=0.5) / TYPICAL_WIDTH_UM),
-            r[:, COS2],
-            r[:, SIN2],
-        ],
-        dim=1,
-    )
-    slender = (1 - r[:, WIDTH] / r[:, LENGTH].clamp(min=0.5)).clamp(0.0, 0.5) * 2
-    per = functional.smooth_l1_loss(output[real, 4:].float(), wanted, reduction="none", beta=0.1)
-    shape = per[:, 0] + per[:, 1] + 2 * per[:, 2] + 2 * per[:, 3] + slender * (per[:, 4] + per[:, 5])
-    return class_loss + 0.5 * shape.sum() / max(1.0, float(real.sum()))

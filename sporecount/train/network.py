@@ -1,8 +1,7 @@
-"""The two networks: one searches the field, one takes a second look at each candidate.
+"""The search network: small, fully convolutional, optical density in, logits out.
 
-Both are small and fully convolutional up to their heads, take optical density
-(clipped and scaled as `sporecount.detect.inputs` says) and give logits: the sigmoid
-and softmax are taken outside, in numpy, so that integer weights stay exact.
+Its input is clipped and scaled as `sporecount.detect.inputs` says; the sigmoid is taken
+outside, in numpy.
 """
 
 from __future__ import annotations
@@ -21,19 +20,6 @@ SEARCH_CHANNELS = (
     "cos2",
     "sin2",
     "damaged",
-)
-#: Outputs of the second look: four class logits, then the shape.
-LOOK_OUTPUTS = (
-    "nothing",
-    "intact",
-    "damaged",
-    "fragment",
-    "dx",
-    "dy",
-    "log_length",
-    "log_width",
-    "cos2",
-    "sin2",
 )
 
 
@@ -64,7 +50,7 @@ class SearchNet(nn.Module):
     (n, len(SEARCH_CHANNELS), rows / 2, columns / 2).
     """
 
-    def __init__(self, stem: int = 16, body: int = 32, deep: int = 64) -> None:
+    def __init__(self, stem: int = 32, body: int = 48, deep: int = 64) -> None:
         super().__init__()
         self.stem = _conv(3, stem, 5, 2)
         self.down = _conv(stem, body, 3, 2)
@@ -87,48 +73,6 @@ class SearchNet(nn.Module):
         middle = self.join(middle + wide)
         lifted = nn.functional.interpolate(self.lift(middle), scale_factor=2.0, mode="nearest")
         return self.out(self.last(lifted + fine))
-
-
-class LookNet(nn.Module):
-    """Second look: a close-up and its surroundings to class and shape.
-
-    Inputs: close-up (n, 3, 65, 65) and surroundings (n, 3, 49, 49); output
-    (n, len(LOOK_OUTPUTS)).
-    """
-
-    def __init__(self, width: int = 24) -> None:
-        super().__init__()
-        w = width
-        self.close = nn.Sequential(
-            _conv(3, w, 5, 2),
-            _conv(w, w),
-            _conv(w, 2 * w, 3, 2),
-            _Residual(2 * w),
-            _conv(2 * w, 2 * w, 3, 2),
-            _Residual(2 * w),
-        )
-        self.around = nn.Sequential(
-            _conv(3, w, 5, 2),
-            _conv(w, w, 3, 2),
-            _Residual(w),
-            _conv(w, w, 3, 2),
-        )
-        self.close_end = nn.Sequential(nn.Conv2d(2 * w, w // 2, 1), nn.ReLU(inplace=True))
-        self.around_end = nn.Sequential(nn.Conv2d(w, w // 2, 1), nn.ReLU(inplace=True))
-        self.out = nn.Sequential(
-            nn.Linear(w // 2 * (81 + 49) + 2 * w, 48),
-            nn.ReLU(inplace=True),
-            nn.Linear(48, len(LOOK_OUTPUTS)),
-        )
-
-    def forward(self, close: Tensor, around: Tensor) -> Tensor:
-        near = self.close(close)
-        far = self.around(around)
-        flat = torch.cat(
-            [self.close_end(near).flatten(1), near.mean((2, 3)), self.around_end(far).flatten(1)],
-            dim=1,
-        )
-        return self.out(flat)
 
 
 def weights(model: nn.Module) -> int:
