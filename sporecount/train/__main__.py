@@ -124,5 +124,15 @@ def install(out: Path) -> None:
     _say("installed search.onnx")
 
 
+@main.command()
+@click.option("--photos", default=10, show_default=True, help="Photos of each condition.")
+@click.option("--jobs", default=2, show_default=True)
+def calibrate(photos: int, jobs: int) -> None:
+    """Fit chances and rates on photos of their own; write them into the package."""
+    from sporecount.train.calibrate import calibrate as run
+
+    click.echo(run(Path(__file__).parent.parent, photos, jobs))
+
+
 if __name__ == "__main__":
     main()
