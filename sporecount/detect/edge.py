@@ -95,6 +95,7 @@ def whole_objects(
     touched = np.flatnonzero(cut.sum(axis=1) >= LEAST_CUT)
     if not len(touched):
         return shape, in_view
+    wholes: dict[int, list[float]] = {}
     length, width, usual_area = _usual(shape[~np.isin(np.arange(len(shape)), touched)], settings)
     for i in touched:
         seen = float(shape["area_um2"].to_numpy()[i])
@@ -107,8 +108,9 @@ def whole_objects(
         x, y, long_px, wide_px, angle = ellipse
         long, wide = long_px * um_per_px, wide_px * um_per_px
         in_view[i] = min(seen / (np.pi / 4 * long * wide), 1.0)
-        whole = [x, y, long, wide, angle, np.pi / 4 * long * wide]
-        shape.loc[i, _WHOLE] = whole
+        wholes[int(i)] = [x, y, long, wide, angle, np.pi / 4 * long * wide]
+    if wholes:
+        shape.loc[list(wholes), _WHOLE] = np.array(list(wholes.values()))
     return shape, in_view
 
 

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import cv2
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from sporecount.detect.outline import Outlines
-from sporecount.detect.rays import RHO, Rays
+from sporecount.detect.rays import RHO, Rays, grey_of
+
+if TYPE_CHECKING:  # the outlines are measured where they are traced
+    from sporecount.detect.outline import Outlines
 
 #: The ring outside an outline that counts as its surroundings, in parts of the outline.
 RING = (1.12, 1.5)
@@ -88,25 +92,47 @@ def measure_density(rays: Rays, outlines: Outlines) -> pd.DataFrame:
         core, rim: mean density of these parts; unevenness: standard deviation
         inside; ring, ring_unevenness: mean and standard deviation around.
     """
-    grey = rays.density.mean(axis=3)
-    reach = RHO / outlines.rho[:, :, None]
+    grey = grey_of(rays.density)
+    reach = (RHO / outlines.rho[:, :, None]).astype(np.float32)
     # On an ellipse scaled by rho, a sample stands for an area in proportion to rho.
     weight = np.broadcast_to(RHO, reach.shape)
     own = np.arange(len(RHO)) < rays.limit[:, :, None]
-    inside = weight * (reach < 1)
-    colours = np.einsum("kas,kasc->kc", inside, rays.density)
-    colours /= np.maximum(inside.sum(axis=(1, 2)), 1e-9)[:, None]
-    table = pd.DataFrame(colours, columns=["density_red", "density_green", "density_blue"])
-    table.insert(0, "density", colours.mean(axis=1))
+    table = inside_density(rays, outlines.rho)
     parts = {
         "core": weight * (reach < CORE[1]),
         "rim": weight * ((reach > RIM[0]) & (reach < RIM[1])),
-        "inside": inside,
+        "inside": weight * (reach < 1),
         "ring": weight * ((reach > RING[0]) & (reach < RING[1]) & own),
     }
     for name, part in parts.items():
         table[name], table[f"{name}_unevenness"] = _mean_and_spread(grey, part)
     return table.drop(columns="inside")
+
+
+def inside_density(rays: Rays, rho: NDArray[np.float64]) -> pd.DataFrame:
+    """Measure mean optical densities inside outlines.
+
+    Parameters
+    ----------
+    rays : Rays
+        Densities along the rays of each seed.
+    rho : ndarray, shape (k, RAYS)
+        Where the outline crosses each ray, in parts of the seed's ellipse.
+
+    Returns
+    -------
+    DataFrame
+        density (mean of the colours), density_red, density_green, density_blue.
+    """
+    k = len(rho)
+    # On an ellipse scaled by rho, a sample stands for an area in proportion to rho.
+    inside = RHO * (rho[:, :, None] > RHO)
+    inside = inside.reshape(k, 1, rho.shape[1] * len(RHO))
+    total = np.maximum(inside.sum(axis=2, dtype=float), 1e-9)
+    colours = np.matmul(inside, rays.density.reshape(k, inside.shape[2], 3))[:, 0] / total
+    table = pd.DataFrame(colours, columns=["density_red", "density_green", "density_blue"])
+    table.insert(0, "density", colours.mean(axis=1))
+    return table
 
 
 def measure_edge(outlines: Outlines) -> pd.DataFrame:

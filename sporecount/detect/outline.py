@@ -5,9 +5,15 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
-from sporecount.detect.rays import BATCH, RHO, Rays
+from sporecount.detect.edge import whole_objects
+from sporecount.detect.measure import inside_density, measure_shape
+from sporecount.detect.rays import BATCH, RHO, Rays, grey_of, ray_batches
+from sporecount.detect.seeds import Seeds
+from sporecount.field.field import Field
+from sporecount.settings import DetectSettings
 
 #: Price of a step of one sample between neighbouring rays, in parts of a full edge.
 STEP_PRICE = 0.22
@@ -15,6 +21,8 @@ STEP_PRICE = 0.22
 STRAY_PRICE = 0.5
 #: Worth of ending at the line of parting or at the edge of the sample.
 LIMIT_WORTH = 0.45
+#: Samples the outline may step from one ray to the next.
+REACH = 3
 #: Samples on either side of the edge over which inside and outside are judged.
 FLANK = 5
 #: How far inside the edge the body is looked at to tell how it thins out, um.
@@ -24,6 +32,13 @@ INNER_UM = 2.0
 SHIFT = (-0.11, 0.12, 0.20)
 #: Bounds of the shift, um.
 SHIFT_BOUNDS_UM = (-0.5, 0.9)
+#: A traced outline is plausible while its area is within these factors of the seed's
+#: ellipse, its centre no further than this from the seed, um, and its length off by no
+#: more than this part of the seed's.
+PLAUSIBLE_AREA, PLAUSIBLE_SHIFT_UM, PLAUSIBLE_LENGTH = (0.5, 1.8), 3.0, 0.3
+#: Scale of a photo, um per pixel, and how much the traced extents count beside the
+#: seed's there: the coarser the photo, the less its outlines tell. From drawn spores.
+TRACED_WEIGHT = ((0.6, 1.2), (0.8, 0.5))
 
 _FAR = -1e6
 
@@ -53,6 +68,91 @@ class Outlines:
     bound: NDArray[np.bool_]
 
 
+def outline_and_measure(field: Field, seeds: Seeds, settings: DetectSettings) -> pd.DataFrame:
+    """Outline the objects at given places and measure them.
+
+    Parameters
+    ----------
+    field : Field
+        The sample.
+    seeds : Seeds
+        Where the objects are and how large, from a search whose shapes can be trusted.
+    settings : DetectSettings
+        Scale of the outlines; size of a usual spore.
+
+    Returns
+    -------
+    DataFrame
+        One row for each seed, in order. x_px, y_px: centre of the outline's area;
+        length_um, width_um: between the outline's extents and the seed's (see
+        ``TRACED_WEIGHT``); angle_deg, area_um2, solidity: of the outline; density,
+        density_red, density_green, density_blue: means inside; outline_px: object, an
+        array (RAYS, 2) of x and y in photo pixels; traced: bool. Where no plausible
+        outline was found, ``traced`` is False and the seed's own ellipse is the outline.
+        For an object cut by the edge of the sample, place, extents and area are of the
+        whole.
+    """
+    um_per_px = field.calibration.um_per_px
+    parts = [
+        _measured(rays, um_per_px) for rays in ray_batches(field, seeds, settings.outline_um_per_px)
+    ]
+    traced, own = (
+        pd.concat([getattr(part, name) for part in parts], ignore_index=True)
+        for name in ("traced", "own")
+    )
+    points_px, ellipses_px, cut, bound = (
+        np.concatenate([getattr(part, name) for part in parts])
+        for name in ("points_px", "ellipses_px", "cut", "bound")
+    )
+    traced, _ = whole_objects(traced, points_px, cut, bound, um_per_px, settings)
+    plausible = _plausible(traced, own, seeds, um_per_px)
+    table = traced.where(pd.Series(plausible, index=traced.index), own)
+    weight = np.interp(um_per_px, *TRACED_WEIGHT)
+    for column, rough in (("length_um", seeds.length_um), ("width_um", seeds.width_um)):
+        table[column] = np.where(plausible, table[column] ** weight * rough ** (1 - weight), rough)
+    points_px = np.where(plausible[:, None, None], points_px, ellipses_px)
+    table["outline_px"] = pd.Series(list(points_px), index=table.index, dtype=object)
+    table["traced"] = plausible
+    return table
+
+
+@dataclass(frozen=True, eq=False)
+class _Measured:
+    """All that is kept of one batch: measures, outlines, and where those are not free."""
+
+    traced: pd.DataFrame
+    own: pd.DataFrame
+    points_px: NDArray[np.float64]
+    ellipses_px: NDArray[np.float64]
+    cut: NDArray[np.bool_]
+    bound: NDArray[np.bool_]
+
+
+def _measured(rays: Rays, um_per_px: float) -> _Measured:
+    """Measure one batch's outlines, and its seeds' ellipses in case they must stand in."""
+    outlines = trace_outlines(rays, um_per_px)
+    even = np.ones_like(outlines.rho)
+    ellipses_px = rays.points_px(even)
+    traced, own = (
+        pd.concat([measure_shape(points, um_per_px), inside_density(rays, rho)], axis=1)
+        for points, rho in ((outlines.points_px, outlines.rho), (ellipses_px, even))
+    )
+    cut = outlines.bound & rays.cut
+    return _Measured(traced, own, outlines.points_px, ellipses_px, cut, outlines.bound)
+
+
+def _plausible(
+    traced: pd.DataFrame, own: pd.DataFrame, seeds: Seeds, um_per_px: float
+) -> NDArray[np.bool_]:
+    """Return which outlines may be the seeds' objects."""
+    growth = (traced["area_um2"] / own["area_um2"]).to_numpy()
+    shift_px = traced[["x_px", "y_px"]].to_numpy() - seeds.xy_px
+    stretch = traced["length_um"].to_numpy() / seeds.length_um
+    low, high = PLAUSIBLE_AREA
+    plausible = (growth >= low) & (growth <= high) & (np.abs(stretch - 1) <= PLAUSIBLE_LENGTH)
+    return plausible & (np.hypot(*shift_px.T) * um_per_px <= PLAUSIBLE_SHIFT_UM)
+
+
 def trace_outlines(rays: Rays, um_per_px: float) -> Outlines:
     """Trace the outer edge of every seed's object.
 
@@ -73,11 +173,11 @@ def trace_outlines(rays: Rays, um_per_px: float) -> Outlines:
     -------
     Outlines
     """
-    grey = rays.density.mean(axis=3)
+    grey = grey_of(rays.density)
     path = np.concatenate(
         [
             _best_path(_worth(grey[part], rays.limit[part]))
-            for part in (slice(n, n + BATCH) for n in range(0, len(grey), BATCH))
+            for part in (slice(n, n + BATCH) for n in range(0, max(len(grey), 1), BATCH))
         ]
     )
     rho, drop, outside = _half_height(grey, path, rays.limit)
@@ -112,32 +212,34 @@ def _worth(grey: NDArray[np.float32], limit: NDArray[np.intp]) -> NDArray[np.flo
 def _best_path(worth: NDArray[np.float32]) -> NDArray[np.intp]:
     """Return the closed path of greatest worth, as sample indices, (k, RAYS)."""
     k, rays, samples = worth.shape
-    reach = 3
     # Once around and a half more: the second pass over a ray no longer feels the start.
     order = np.arange(-rays // 2, rays + rays // 2) % rays
-    total = worth[:, order[0]].copy()
-    back = np.empty((len(order), k, samples), np.int8)
+    # Sides of REACH samples nobody may stand on spare every look aside its own bounds.
+    total = np.full((len(order), k, samples + 2 * REACH), _FAR, np.float32)
+    own = slice(REACH, REACH + samples)
+    total[0, :, own] = worth[:, order[0]]
+    lowered = np.empty_like(total[0])
     for turn, ray in enumerate(order[1:], start=1):
-        best, came = total.copy(), np.zeros((k, samples), np.int8)
-        for step in range(1, reach + 1):
+        before, best = total[turn - 1], total[turn, :, own]
+        np.copyto(best, before[:, own])
+        for step in range(1, REACH + 1):
+            np.subtract(before, np.float32(STEP_PRICE * step), out=lowered)
             for shift in (-step, step):
-                moved = np.full_like(total, _FAR)
-                if shift > 0:
-                    moved[:, shift:] = total[:, :-shift]
-                else:
-                    moved[:, :shift] = total[:, -shift:]
-                moved -= np.float32(STEP_PRICE * step)
-                better = moved > best
-                np.copyto(best, moved, where=better)
-                np.copyto(came, np.int8(-shift), where=better)
-        back[turn] = came
-        total = np.maximum(best, _FAR) + worth[:, ray]
-    here = total.argmax(axis=1)
+                aside = lowered[:, REACH + shift : REACH + shift + samples]
+                np.maximum(best, aside, out=best)
+        np.maximum(best, _FAR, out=best)
+        best += worth[:, ray]
+    here = REACH + total[-1, :, own].argmax(axis=1)
     path = np.empty((k, rays), np.intp)
+    # Staying first, then the nearer and the outer: the same choice among equals everywhere.
+    shifts = np.array(sorted(range(-REACH, REACH + 1), key=lambda shift: (abs(shift), -shift)))
+    price = np.float32(STEP_PRICE) * np.abs(shifts).astype(np.float32)
+    row = np.arange(k)[:, None]
     for turn in range(len(order) - 1, 0, -1):
         if rays // 2 <= turn < rays // 2 + rays:
-            path[:, order[turn]] = here
-        here = here + back[turn, np.arange(k), here]
+            path[:, order[turn]] = here - REACH
+        came = total[turn - 1][row, here[:, None] + shifts] - price
+        here = np.clip(here + shifts[came.argmax(axis=1)], REACH, REACH + samples - 1)
     return path
 
 

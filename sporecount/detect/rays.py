@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import cv2
@@ -20,7 +21,7 @@ RHO = np.linspace(0.04, 1.92, 48, dtype=np.float32)
 #: Rays run within this distance of the seed, um.
 REACH_UM = 16.0
 #: Seeds whose close-ups are held in memory at once.
-BATCH = 256
+BATCH = 128
 
 
 @dataclass(frozen=True, eq=False)
@@ -70,20 +71,46 @@ def cast_rays(field: Field, seeds: Seeds, um_per_px: float) -> Rays:
     -------
     Rays
     """
-    step_um = _ellipse_steps(seeds)
-    step_px = (step_um / field.calibration.um_per_px).astype(np.float32)
-    k = len(seeds)
-    density = np.empty((k, RAYS, len(RHO), 3), np.float32)
+    parts = list(ray_batches(field, seeds, um_per_px))
+    if len(parts) == 1:
+        return parts[0]
+    names = ("step_px", "density", "limit", "cut")
+    return Rays(seeds, *(np.concatenate([getattr(part, name) for part in parts]) for name in names))
+
+
+def ray_batches(field: Field, seeds: Seeds, um_per_px: float) -> Iterator[Rays]:
+    """Sample the photo along rays about each seed, `BATCH` seeds at a time.
+
+    Parameters
+    ----------
+    field, seeds, um_per_px
+        As for `cast_rays`. A seed's neighbours count whichever batch they are in.
+
+    Yields
+    ------
+    Rays
+        Those of the next seeds, in order; one without entries where there are no seeds.
+    """
+    neighbours = _neighbours(seeds, field.calibration.um_per_px)
+    near_edge = _near_the_edge(field, seeds)
     coarse = um_per_px >= field.work_um_per_px
-    for start in range(0, k, BATCH):
+    for start in range(0, max(len(seeds), 1), BATCH):
         part = slice(start, start + BATCH)
-        density[part] = (
-            _from_field(field, seeds.take(part), step_um[part])
-            if coarse
-            else _from_close_ups(field, seeds.take(part), step_um[part], um_per_px)
+        own = seeds.take(part)
+        step_um = _ellipse_steps(own)
+        step_px = (step_um / field.calibration.um_per_px).astype(np.float32)
+        density = (
+            _from_field(field, own, step_um)
+            if coarse or not len(own)
+            else _from_close_ups(field, own, step_um, um_per_px)
         )
-    limit, cut = _limits(field, seeds, step_px)
-    return Rays(seeds, step_px, density, limit, cut)
+        first, last = np.searchsorted(neighbours[:, 0], (start, start + len(own)))
+        by_neighbour = _before_others(
+            seeds, neighbours[first:last], start, step_px, field.calibration.um_per_px
+        )
+        by_edge = _before_edge(field, own, step_px, near_edge[part])
+        cut = (by_edge < len(RHO)) & (by_edge <= by_neighbour)
+        yield Rays(own, step_px, density, np.minimum(by_neighbour, by_edge), cut)
 
 
 def _ellipse_steps(seeds: Seeds) -> NDArray[np.float32]:
@@ -116,7 +143,9 @@ def _from_close_ups(
     field: Field, seeds: Seeds, step_um: NDArray[np.float32], um_per_px: float
 ) -> NDArray[np.float32]:
     """Return densities at every ray sample of one batch, (k, RAYS, len(RHO), 3)."""
-    closes = close_ups(field, seeds.xy_px, REACH_UM, um_per_px)
+    # No wider than the longest ray of the batch: sampling the photo is what costs most.
+    longest = float(np.maximum(seeds.length_um, seeds.width_um).max()) / 2 * float(RHO[-1])
+    closes = close_ups(field, seeds.xy_px, min(REACH_UM, longest + 2 * um_per_px), um_per_px)
     k, side = closes.shape[:2]
     middle = (side - 1) / 2
     at = step_um[:, :, None, :] * (RHO[:, None] / np.float32(um_per_px)) + np.float32(middle)
@@ -128,28 +157,40 @@ def _from_close_ups(
     return np.asarray(out, np.float32).reshape(k, RAYS, len(RHO), 3)
 
 
-def _limits(
-    field: Field, seeds: Seeds, step_px: NDArray[np.float32]
-) -> tuple[NDArray[np.intp], NDArray[np.bool_]]:
-    """Return where each ray leaves the seed's own ground, and whether at the edge."""
-    end = len(RHO)
-    by_neighbour = _before_others(seeds, step_px, field.calibration.um_per_px)
-    by_edge = np.full_like(by_neighbour, end)
-    near = np.flatnonzero(_near_the_edge(field, seeds))
+def _before_edge(
+    field: Field, seeds: Seeds, step_px: NDArray[np.float32], near_edge: NDArray[np.bool_]
+) -> NDArray[np.intp]:
+    """Return the first sample on each ray that is not examined; len(RHO) where none."""
+    by_edge = np.full(step_px.shape[:2], len(RHO), np.intp)
+    near = np.flatnonzero(near_edge)
     if len(near):
         at = seeds.xy_px[near, None, None] + RHO[:, None] * step_px[near][:, :, None]
         outside = ~examined_at(field, at)
-        by_edge[near] = np.where(outside.any(axis=2), outside.argmax(axis=2), end)
-    return np.minimum(by_neighbour, by_edge), (by_edge < end) & (by_edge <= by_neighbour)
+        by_edge[near] = np.where(outside.any(axis=2), outside.argmax(axis=2), len(RHO))
+    return by_edge
+
+
+def _neighbours(seeds: Seeds, um_per_px: float) -> NDArray[np.intp]:
+    """Return pairs (seed, another within reach of its rays), (n, 2), by the first."""
+    tree = cKDTree(seeds.xy_px)
+    pairs = tree.query_pairs(1.3 * REACH_UM / um_per_px, output_type="ndarray")
+    both = np.concatenate([pairs, pairs[:, ::-1]])
+    return both[np.argsort(both[:, 0], kind="stable")]
 
 
 def _before_others(
-    seeds: Seeds, step_px: NDArray[np.float32], um_per_px: float
+    seeds: Seeds,
+    pairs: NDArray[np.intp],
+    start: int,
+    step_px: NDArray[np.float32],
+    um_per_px: float,
 ) -> NDArray[np.intp]:
-    """Return the first sample on each ray that lies deeper in a neighbour's ellipse."""
-    limit = np.full((len(seeds), RAYS), len(RHO), np.intp)
-    pairs = cKDTree(seeds.xy_px).query_pairs(1.3 * REACH_UM / um_per_px, output_type="ndarray")
-    own, other = np.concatenate([pairs, pairs[:, ::-1]]).T
+    """Return the first sample on each ray that lies deeper in a neighbour's ellipse.
+
+    The rays are those of the seeds from `start` on, the pairs those of the same seeds.
+    """
+    limit = np.full(step_px.shape[:2], len(RHO), np.intp)
+    own, other = pairs.T
     away = (seeds.xy_px[own] - seeds.xy_px[other])[:, None, :]
     angle = np.deg2rad(seeds.angle_deg[other])
     cos, sin = np.cos(angle)[:, None], np.sin(angle)[:, None]
@@ -162,13 +203,13 @@ def _before_others(
 
     # On a ray, depth in the other ellipse is |a + rho b|, in its own it is rho: they are
     # equal at the least positive root of |a|^2 + 2 rho a.b + rho^2 (|b|^2 - 1).
-    (a_u, a_v), (b_u, b_v) = in_ellipse(away), in_ellipse(step_px[own])
+    (a_u, a_v), (b_u, b_v) = in_ellipse(away), in_ellipse(step_px[own - start])
     a_a, a_b, b_b = a_u**2 + a_v**2, a_u * b_u + a_v * b_v, b_u**2 + b_v**2
     square = a_b**2 - (b_b - 1) * a_a
     below = np.sqrt(np.maximum(square, 0)) - a_b
     meets = (square >= 0) & (below > 1e-9)
     rho = np.where(meets, a_a / np.where(meets, below, 1.0), np.inf)
-    np.minimum.at(limit, own, np.searchsorted(RHO, rho, side="right"))
+    np.minimum.at(limit, own - start, np.searchsorted(RHO, rho, side="right"))
     return limit
 
 
@@ -197,3 +238,11 @@ def examined_at(field: Field, xy_px: NDArray[np.floating]) -> NDArray[np.bool_]:
     x = np.clip(np.rint(work[..., 0]), 0, columns - 1).astype(int)
     y = np.clip(np.rint(work[..., 1]), 0, rows - 1).astype(int)
     return on_photo & field.examined[y, x]
+
+
+def grey_of(density: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Return the mean of the three colours, the last axis; far quicker than ``mean``."""
+    grey = density[..., 0] + density[..., 1]
+    grey += density[..., 2]
+    grey *= np.float32(1 / 3)
+    return grey
