@@ -137,6 +137,9 @@ def _measured(rays: Rays, um_per_px: float) -> _Measured:
         pd.concat([measure_shape(points, um_per_px), inside_density(rays, rho)], axis=1)
         for points, rho in ((outlines.points_px, outlines.rho), (ellipses_px, even))
     )
+    # A seed's own place and axis, which a polygon as good as round would not tell.
+    own["x_px"], own["y_px"] = rays.seeds.xy_px.T
+    own["angle_deg"] = rays.seeds.angle_deg
     cut = outlines.bound & rays.cut
     return _Measured(traced, own, outlines.points_px, ellipses_px, cut, outlines.bound)
 
@@ -287,7 +290,8 @@ def _shift_um(
     place = (rho - INNER_UM / radius_um - RHO[0]) / spacing
     index = np.clip(np.rint(place), 0, len(RHO) - 1).astype(int)
     inner = np.median(np.take_along_axis(grey, index[:, :, None], axis=2)[:, :, 0], axis=1)
-    core = np.median(grey[:, :, : len(RHO) // 5].reshape(len(grey), -1), axis=1)
+    middle = len(RHO) // 5
+    core = np.median(grey[:, :, :middle].reshape(len(grey), grey.shape[1] * middle), axis=1)
     low = np.median(outside, axis=1)
     height = np.maximum(np.median(drop, axis=1), 1e-3)
     start, by_inner, by_core = SHIFT

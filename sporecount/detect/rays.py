@@ -93,17 +93,12 @@ def ray_batches(field: Field, seeds: Seeds, um_per_px: float) -> Iterator[Rays]:
     """
     neighbours = _neighbours(seeds, field.calibration.um_per_px)
     near_edge = _near_the_edge(field, seeds)
-    coarse = um_per_px >= field.work_um_per_px
     for start in range(0, max(len(seeds), 1), BATCH):
         part = slice(start, start + BATCH)
         own = seeds.take(part)
         step_um = _ellipse_steps(own)
         step_px = (step_um / field.calibration.um_per_px).astype(np.float32)
-        density = (
-            _from_field(field, own, step_um)
-            if coarse or not len(own)
-            else _from_close_ups(field, own, step_um, um_per_px)
-        )
+        density = _densities(field, own, step_um, um_per_px)
         first, last = np.searchsorted(neighbours[:, 0], (start, start + len(own)))
         by_neighbour = _before_others(
             seeds, neighbours[first:last], start, step_px, field.calibration.um_per_px
@@ -122,6 +117,17 @@ def _ellipse_steps(seeds: Seeds) -> NDArray[np.float32]:
     x = along * np.cos(angle) - across * np.sin(angle)
     y = along * np.sin(angle) + across * np.cos(angle)
     return np.stack([x, y], axis=2).astype(np.float32)
+
+
+def _densities(
+    field: Field, seeds: Seeds, step_um: NDArray[np.float32], um_per_px: float
+) -> NDArray[np.float32]:
+    """Return densities at every ray sample of one batch, (k, RAYS, len(RHO), 3)."""
+    if not len(seeds):
+        return np.zeros((0, RAYS, len(RHO), 3), np.float32)
+    if um_per_px >= field.work_um_per_px:
+        return _from_field(field, seeds, step_um)
+    return _from_close_ups(field, seeds, step_um, um_per_px)
 
 
 def _from_field(field: Field, seeds: Seeds, step_um: NDArray[np.float32]) -> NDArray[np.float32]:
