@@ -220,8 +220,8 @@ def _is_the_seeds_ellipse(row, seeds):
 @pytest.mark.parametrize(
     ("radius_um", "seeds"),
     [
-        # The same length, but twice the area of the seed's ellipse.
-        (5.0, _one_seed(length=10.0, width=5.0)),
+        # Twice the area of the seed's ellipse; of the length 1.2 times are within its rays.
+        (5.0, _one_seed(length=8.5, width=6.0)),
         # Area 0.35 times, length 0.57 times.
         (4.0, _one_seed(length=14.0, width=13.0)),
         # The same area, but 4 um away.
