@@ -93,6 +93,9 @@ def outline_and_measure(field: Field, seeds: Seeds, settings: DetectSettings) ->
         whole.
     """
     um_per_px = field.calibration.um_per_px
+    # Seeds of like length share batches, since the longest sets how much each must look at.
+    order = np.argsort(seeds.length_um, kind="stable")
+    seeds = seeds.take(order)
     parts = [
         _measured(rays, um_per_px) for rays in ray_batches(field, seeds, settings.outline_um_per_px)
     ]
@@ -113,7 +116,7 @@ def outline_and_measure(field: Field, seeds: Seeds, settings: DetectSettings) ->
     points_px = np.where(plausible[:, None, None], points_px, ellipses_px)
     table["outline_px"] = pd.Series(list(points_px), index=table.index, dtype=object)
     table["traced"] = plausible
-    return table
+    return table.iloc[np.argsort(order)].reset_index(drop=True)
 
 
 @dataclass(frozen=True, eq=False)
