@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 from scipy.spatial import cKDTree
 
-from sporecount.detect.detector import detect, detect_at
-from sporecount.detect.seeds import Seeds, no_seeds
+from sporecount.detect.detector import detect, outline_and_measure
+from sporecount.detect.seeds import Seeds
 from sporecount.detect.table import COLUMNS, SPORE_STATES
 from sporecount.field.density import DENSITY_BOUNDS
 from sporecount.field.field import Field, Fitness
@@ -104,12 +104,9 @@ def test_spores_are_found_where_they_are_with_the_size_they_have(um_per_px):
 
 def test_an_empty_field_gives_all_columns_and_types():
     pixels = picture_of([], (200, 150), 0.6)
-    for table in (
-        detect(field_of(pixels, 0.6), SETTINGS),
-        detect_at(field_of(pixels, 0.6), no_seeds(), SETTINGS),
-    ):
-        assert len(table) == 0
-        assert {name: str(kind) for name, kind in table.dtypes.items()} == COLUMNS
+    table = detect(field_of(pixels, 0.6), SETTINGS)
+    assert len(table) == 0
+    assert {name: str(kind) for name, kind in table.dtypes.items()} == COLUMNS
     full = detect(field_of(picture_of([(50, 50, 12, 8, 0)], (100, 100), 0.6), 0.6), SETTINGS)
     assert {name: str(kind) for name, kind in full.dtypes.items()} == COLUMNS
     assert full["outline_px"].iloc[0].shape[1] == 2
@@ -239,7 +236,7 @@ def test_seeds_from_elsewhere_need_only_be_rough():
         spores[:, 3] * rng.uniform(0.8, 1.2, 30),
         (spores[:, 4] + rng.uniform(-20, 20, 30)) % 180,
     )
-    table = detect_at(field, seeds, SETTINGS)
+    table = outline_and_measure(field, seeds, SETTINGS)
     rows, which = matched(table, spores, 0.5, within_um=1.0)
     assert len(set(which)) == 30
     assert np.median(np.abs(table["length_um"].iloc[rows] / spores[which, 2] - 1)) < 0.05

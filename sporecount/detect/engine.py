@@ -18,7 +18,7 @@ _lock = threading.Lock()
 
 def set_threads(count: int) -> None:
     """Set how many threads a network run may use, before the first run."""
-    global _threads  # noqa: PLW0603 - one process-wide setting of the runtime
+    global _threads
     if count != _threads:
         with _lock:
             _threads = count

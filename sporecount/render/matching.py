@@ -48,7 +48,7 @@ def match_centres(
     ([0], [1], [])
     """
     from scipy.optimize import linear_sum_assignment
-    from scipy.sparse import csr_array
+    from scipy.sparse import csr_matrix
     from scipy.sparse.csgraph import connected_components
     from scipy.spatial import cKDTree
 
@@ -58,7 +58,7 @@ def match_centres(
         near = cKDTree(found_xy).sparse_distance_matrix(
             cKDTree(true_xy), within, output_type="coo_matrix"
         )
-        links = csr_array(
+        links = csr_matrix(
             (np.ones(near.nnz), (near.row, n + near.col)), shape=(n + m, n + m), dtype=float
         )
         groups, label = connected_components(links, directed=False)

@@ -1,8 +1,8 @@
 """Train the search network: draw tiles in one process, teach in another, install the result.
 
-    python -m sporecount.train draw TILES --workers 16 --seconds 560 &
-    python -m sporecount.train search TILES OUT --seconds 520
-    python -m sporecount.train install OUT
+python -m sporecount.train draw TILES --workers 16 --seconds 560 &
+python -m sporecount.train search TILES OUT --seconds 520
+python -m sporecount.train install OUT
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ from pathlib import Path
 
 import click
 
+
 def _say(text: str) -> None:
     click.echo(f"{time.strftime('%H:%M:%S')} {text}")
 
@@ -25,7 +26,11 @@ def main() -> None:
 
 
 def _start_workers(
-    target: Callable, folder: Path, workers: int, seed: int, until: Path  # type: ignore[type-arg]
+    target: Callable,
+    folder: Path,
+    workers: int,
+    seed: int,
+    until: Path,  # type: ignore[type-arg]
 ) -> list[mp.process.BaseProcess]:
     until.unlink(missing_ok=True)
     context = mp.get_context("spawn")

@@ -90,7 +90,7 @@ def fit_line(heat: NDArray[np.float64], true: NDArray[np.bool_]) -> list[float]:
     return [round(float(v), 4) for v in minimize(loss, np.array([1.0, 0.0])).x]
 
 
-def measure(photos: int, jobs: int) -> list[dict]:  # type: ignore[type-arg]
+def measure(photos: int, jobs: int) -> list[dict]:
     """Search ``photos`` photos of each countable condition."""
     from sporecount.render.conditions import CONDITIONS, RUINED
 
@@ -151,5 +151,7 @@ def reliability(every: dict[str, NDArray[np.float64]], known: NDArray[np.bool_])
     for low in np.arange(0.0, 1.0, 0.1):
         chosen = (spore >= low) & (spore < low + 0.1 + 1e-9)
         if chosen.any():
-            rows.append(f"| {low:.1f}-{low + 0.1:.1f} | {chosen.sum()} | {true[chosen].mean():.3f} |")
+            rows.append(
+                f"| {low:.1f}-{low + 0.1:.1f} | {chosen.sum()} | {true[chosen].mean():.3f} |"
+            )
     return "\n".join(rows)

@@ -101,7 +101,7 @@ def train_search(
     rate: float = 3e-3,
     seed: int = 0,
     shape: dict[str, int] | None = None,
-    allowed: Callable | None = None,  # type: ignore[type-arg]
+    allowed: Callable | None = None,
     least: int = 512,
     start_from: Path | None = None,
     say: Callable[[str], None] = lambda text: None,

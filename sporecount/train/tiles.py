@@ -11,8 +11,8 @@ from sporecount.detect.inputs import SEARCH_UM_PER_PX
 from sporecount.field.field import Field
 from sporecount.field.make import make_field
 from sporecount.photo.photo import Photo
-from sporecount.render.picture import Rendered, render
 from sporecount.render.clutter.registry import KINDS
+from sporecount.render.picture import Rendered, render
 from sporecount.render.plan import ClutterPlan, PicturePlan, random_plan
 from sporecount.scale.calibration import Calibration
 from sporecount.settings import FieldSettings

@@ -19,8 +19,8 @@ import cv2
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
-from judging import Tally, judge_centres, judge_table  # noqa: E402
-from recipes import RECIPES  # noqa: E402
+from judging import Tally, judge_centres, judge_table
+from recipes import RECIPES
 
 #: Seed of the pictures that figures are reported on.
 HELD_OUT_SEED = 20_261_125
@@ -64,9 +64,7 @@ def judge_condition(job):
         photo = Photo(f"{condition}-{number}", pixels, sha256="")
         if number == 0:
             count_photo(photo, Calibration(um_per_px, "drawn"))  # load what is loaded once
-        counted = timed(
-            "sporecount", lambda: count_photo(photo, Calibration(um_per_px, "drawn"))
-        )
+        counted = timed("sporecount", lambda: count_photo(photo, Calibration(um_per_px, "drawn")))
         tally = tallies["sporecount"]
         if counted.summary["status"] == "refused":
             tally.photos += 1
@@ -104,7 +102,9 @@ def main() -> None:
 def print_tables(results, recipes) -> None:
     """Print accuracy, states, times."""
     say = sys.stdout.write
-    say(f"{'condition':17}{'prec':>6}{'rec':>6}{'F1':>7}{'best recipe':>28}{'class':>7}{'refused':>9}\n")
+    say(
+        f"{'condition':17}{'prec':>6}{'rec':>6}{'F1':>7}{'best recipe':>28}{'class':>7}{'refused':>9}\n"
+    )
     total = Tally()
     for condition, tallies in results:
         own = tallies["sporecount"]
@@ -146,7 +146,9 @@ def print_ranges(held) -> None:
         if rows:
             inside = np.mean([a <= t <= b for t, a, b in rows])
             width = np.median([b - a for _, a, b in rows])
-            name = f"{low}" if low == high else f"{low}-{high}" if high < 10**9 else f"over {low - 1}"
+            name = (
+                f"{low}" if low == high else f"{low}-{high}" if high < 10**9 else f"over {low - 1}"
+            )
             say(f"range, {name:>9} spores: holds {inside:.3f} of {len(rows)}, width {width:.0f}\n")
 
 

@@ -44,7 +44,9 @@ def laplacian_blobs(pixels: np.ndarray, um_per_px: float) -> np.ndarray:
     zoom = min(1.0, um_per_px / 0.9)
     small = cv2.resize(grey, None, fx=zoom, fy=zoom, interpolation=cv2.INTER_AREA)
     sigma = WIDTH_UM / 2 / (um_per_px / zoom) / np.sqrt(2)
-    blobs = blob_log(small, min_sigma=sigma * 0.8, max_sigma=sigma * 1.5, num_sigma=4, threshold=0.08)
+    blobs = blob_log(
+        small, min_sigma=sigma * 0.8, max_sigma=sigma * 1.5, num_sigma=4, threshold=0.08
+    )
     return (blobs[:, 1::-1] + 0.5) / zoom - 0.5
 
 
