@@ -60,6 +60,7 @@ def _field(photo: Photo, calibration: Calibration, *, usable: bool) -> Field:
 def _detections(spores: int) -> pd.DataFrame:
     """Return as many intact spores, and one fragment."""
     values: dict[str, list[object]] = {name: [12.5] * (spores + 1) for name in COLUMNS}
+    values["confidence"] = [1.0] * (spores + 1)
     values["state"] = ["intact"] * spores + ["fragment"]
     corner = np.array([[2.0, 2.0], [9.0, 2.0], [5.0, 8.0]])
     values["outline_px"] = [corner] * (spores + 1)

@@ -5,7 +5,8 @@ import pandas as pd
 import pytest
 from scipy.spatial import cKDTree
 
-from sporecount.detect.detector import detect, outline_and_measure
+from sporecount.detect.detector import detect
+from sporecount.detect.outline import outline_and_measure
 from sporecount.detect.seeds import Seeds
 from sporecount.detect.table import COLUMNS, SPORE_STATES
 from sporecount.field.density import DENSITY_BOUNDS

@@ -8,10 +8,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from sporecount.detect.calibration import calibrated
-from sporecount.detect.edge import whole_objects
-from sporecount.detect.measure import measure_density, measure_shape
-from sporecount.detect.outline import trace_outlines
-from sporecount.detect.rays import cast_rays
+from sporecount.detect.outline import outline_and_measure
 from sporecount.detect.search import Candidates, search
 from sporecount.detect.seeds import Seeds
 from sporecount.detect.table import COLUMNS, DAMAGED, FRAGMENT, INTACT, empty_detections
@@ -20,10 +17,6 @@ from sporecount.settings import DetectSettings
 
 #: Centres nearer than this are two finds of one object, um.
 SAME_OBJECT_UM = 2.5
-
-#: An outline is believed while its area is within these factors of the searched ellipse's
-#: and its centre no further than this from the searched one, um.
-BELIEVED_AREA, BELIEVED_SHIFT_UM = (0.55, 1.8), 2.5
 
 
 def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
@@ -60,50 +53,6 @@ def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
     table["confidence"] = confidence[kept]
     table = table.sort_values(["y_px", "x_px"], ignore_index=True)
     return table[list(COLUMNS)].astype(COLUMNS)
-
-
-def outline_and_measure(field: Field, seeds: Seeds, settings: DetectSettings) -> pd.DataFrame:
-    """Outline the objects at given places and measure them.
-
-    Parameters
-    ----------
-    field, settings
-        As for `detect`.
-    seeds : Seeds
-        Where they are and how large about, from any search; at least one.
-
-    Returns
-    -------
-    DataFrame
-        One row for each seed: place, shape, densities and ``outline_px``. Where the
-        light gives no believable outline, the seed's own ellipse stands in.
-    """
-    um_per_px = field.calibration.um_per_px
-    rays = cast_rays(field, seeds, settings.outline_um_per_px)
-    outlines = trace_outlines(rays, um_per_px)
-    shape, _ = whole_objects(
-        measure_shape(outlines.points_px, um_per_px),
-        outlines.points_px,
-        outlines.bound & rays.cut,
-        outlines.bound,
-        um_per_px,
-        settings,
-    )
-    ellipses = rays.points_px(np.ones((len(seeds), rays.step_px.shape[1])))
-    own = measure_shape(ellipses, um_per_px)
-    growth = shape["area_um2"].to_numpy() / own["area_um2"].to_numpy()
-    shift = np.hypot(shape["x_px"] - own["x_px"], shape["y_px"] - own["y_px"]) * um_per_px
-    low, high = BELIEVED_AREA
-    believed = ((growth > low) & (growth < high) & (shift < BELIEVED_SHIFT_UM)).to_numpy()
-    table = shape.where(pd.Series(believed, index=shape.index), own)
-    # The search has seen thousands of spores with their sizes, the outline only this one:
-    # the mean of both errs less than either.
-    for column in ("length_um", "width_um"):
-        table[column] = np.sqrt(table[column] * own[column])
-    table["x_px"], table["y_px"] = seeds.xy_px[:, 0], seeds.xy_px[:, 1]
-    table = pd.concat([table, measure_density(rays, outlines)], axis=1)
-    table["outline_px"] = list(np.where(believed[:, None, None], outlines.points_px, ellipses))
-    return table
 
 
 def _seeds(field: Field, found: Candidates) -> Seeds:

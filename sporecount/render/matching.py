@@ -58,10 +58,10 @@ def match_centres(
         near = cKDTree(found_xy).sparse_distance_matrix(
             cKDTree(true_xy), within, output_type="coo_matrix"
         )
-        links = csr_matrix(
+        links = csr_matrix(  # type: ignore[type-var]
             (np.ones(near.nnz), (near.row, n + near.col)), shape=(n + m, n + m), dtype=float
         )
-        groups, label = connected_components(links, directed=False)
+        groups, label = connected_components(links, directed=False)  # type: ignore[arg-type]
         touched = np.unique(label[near.row]) if near.nnz else np.zeros(0, int)
         rows_of = _members(label[:n], groups)
         columns_of = _members(label[n:], groups)

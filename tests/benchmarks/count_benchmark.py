@@ -103,7 +103,8 @@ def print_tables(results, recipes) -> None:
     """Print accuracy, states, times."""
     say = sys.stdout.write
     say(
-        f"{'condition':17}{'prec':>6}{'rec':>6}{'F1':>7}{'best recipe':>28}{'class':>7}{'refused':>9}\n"
+        f"{'condition':17}{'prec':>6}{'rec':>6}{'F1':>7}{'best recipe':>28}"
+        f"{'class':>7}{'refused':>9}\n"
     )
     total = Tally()
     for condition, tallies in results:
