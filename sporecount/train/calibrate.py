@@ -134,7 +134,7 @@ def calibrate(package: Path, photos: int, jobs: int) -> str:
         "recall_sd": round(spread, 4),
         "false_per_mm2": round(float(np.mean(false)), 4),
         "false_per_mm2_sd": round(float(np.std(false)), 4),
-        "confidence_is_calibrated": True,
+        "confidence_is_calibrated": False,
         "measured_on": f"{len(measured)} rendered photos, {photos} of each condition",
     }
     (package / "counts" / "rates.json").write_text(json.dumps(rates, indent=2) + "\n", "utf-8")
