@@ -72,14 +72,21 @@ def count_photo(
         whose ``status`` is ``"refused"`` with the reason. That is never a zero.
     """
     from sporecount.detect.detector import detect
+    from sporecount.detect.size import lengths_for_scale_check, of_possible_size
     from sporecount.field.make import make_field
 
     settings = settings or Settings()
     field = make_field(photo, calibration, settings.field)
     if not field.fitness.usable:
         return PhotoCount(empty_detections(), refused_summary(photo, field), field)
-    detections = detect(field, settings.detect)
-    return PhotoCount(detections, counted_summary(photo, field, detections, settings.count), field)
+    found = detect(field, settings.detect)
+    # Before sizes are ruled out: what a wrong scale rules out is what tells of it.
+    lengths_um = lengths_for_scale_check(field, found, settings.detect)
+    detections = found[of_possible_size(found)].reset_index(drop=True)
+    summary = counted_summary(
+        photo, field, detections, settings.count, scale_check_lengths_um=lengths_um
+    )
+    return PhotoCount(detections, summary, field)
 
 
 def count(

@@ -64,6 +64,9 @@ class DetectSettings:
         A spore counts as damaged from this chance on, 0 to 1.
     outline_um_per_px : float
         Scale at which outlines are traced, in um per pixel.
+    check_scale : bool
+        Where few spores are found, search again at other scales for what a wrong scale
+        would hide.
     """
 
     typical_length_um: float = 12.5
@@ -73,6 +76,7 @@ class DetectSettings:
     least_fragment_confidence: float = 0.5
     least_damaged: float = 0.4
     outline_um_per_px: float = 0.4
+    check_scale: bool = True
 
 
 @dataclass(frozen=True)

@@ -73,7 +73,9 @@ def test_even_light_is_recovered_under_vignetting() -> None:
     field = field_of(finish(picture), 0.9)
     blurred = cv2.GaussianBlur(field.density, (0, 0), 6)
     assert np.abs(blurred).max() < 0.02
-    assert np.abs(np.log10(field.light / picture)).max() < 0.02
+    step = field.light_step
+    middle = slice(step // 2, None, step)
+    assert np.abs(np.log10(field.light / picture[middle, middle])).max() < 0.02
 
 
 @pytest.mark.parametrize("cover", [0.3, 0.6])
@@ -200,7 +202,9 @@ def test_the_photo_is_neither_changed_nor_copied() -> None:
     assert np.array_equal(pixels, before)
     assert field.pixels is pixels
     assert field.density.dtype == np.float32
-    assert field.light.shape == field.density.shape == (*field.examined.shape, 3)
+    assert field.density.shape == (*field.examined.shape, 3)
+    coarse = tuple(-(-side // field.light_step) for side in field.examined.shape)
+    assert field.light.shape == (*coarse, 3)
 
 
 @pytest.mark.parametrize("shape", [(1, 1), (3, 500), (40, 40)])

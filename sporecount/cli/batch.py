@@ -173,7 +173,10 @@ def _one_thread_each(jobs: int) -> Callable[[], None] | None:
     def one_thread() -> None:
         import cv2
 
+        from sporecount.detect import engine
+
         cv2.setNumThreads(1)
+        engine.set_threads(1)
 
     return one_thread
 

@@ -14,6 +14,8 @@ from sporecount.detect.table import DAMAGED, FRAGMENT, INTACT
 from sporecount.settings import CountSettings
 
 if TYPE_CHECKING:
+    from numpy.typing import ArrayLike
+
     from sporecount.field.field import Field
     from sporecount.photo.photo import Photo
 
@@ -52,6 +54,8 @@ def counted_summary(
     detections: pd.DataFrame,
     settings: CountSettings,
     rates: DetectorRates | None = None,
+    *,
+    scale_check_lengths_um: ArrayLike | None = None,
 ) -> dict[str, Any]:
     """Return the row of a photo that was counted.
 
@@ -67,6 +71,8 @@ def counted_summary(
         Level of the intervals, bounds of the classes.
     rates : DetectorRates, optional
         The detector's mistakes; those that come with the package by default.
+    scale_check_lengths_um : array_like, optional
+        Lengths by which the scale is judged; those of the spores counted by default.
 
     Notes
     -----
@@ -89,9 +95,9 @@ def counted_summary(
         level=settings.level,
     )
     density = density_per_mm2(spores, field.examined_mm2, settings.level)
-    scale_doubt = scale_warning(
-        detections.loc[are_spores, "length_um"], um_per_px=field.calibration.um_per_px
-    )
+    if scale_check_lengths_um is None:
+        scale_check_lengths_um = detections.loc[are_spores, "length_um"]
+    scale_doubt = scale_warning(scale_check_lengths_um, um_per_px=field.calibration.um_per_px)
     row = _known_row(photo, field)
     row.update(
         status=COUNTED,

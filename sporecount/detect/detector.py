@@ -13,14 +13,10 @@ from sporecount.detect.search import Candidates, search
 from sporecount.detect.seeds import Seeds
 from sporecount.detect.table import COLUMNS, DAMAGED, FRAGMENT, INTACT, empty_detections
 from sporecount.field.field import Field
-from sporecount.literature import SPORE_LENGTH_UM
 from sporecount.settings import DetectSettings
 
 #: Centres nearer than this are two finds of one object, um.
 SAME_OBJECT_UM = 2.5
-
-#: A measured length may be off by this share, and the scale with it.
-SIZE_ERROR = 0.06
 
 
 def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
@@ -55,20 +51,8 @@ def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
     damaged = chosen.damaged >= settings.least_damaged
     table["state"] = np.where(is_fragment[kept], FRAGMENT, np.where(damaged, DAMAGED, INTACT))
     table["confidence"] = confidence[kept]
-    table = table[_of_possible_size(table)]
     table = table.sort_values(["y_px", "x_px"], ignore_index=True)
     return table[list(COLUMNS)].astype(COLUMNS)
-
-
-def _of_possible_size(table: pd.DataFrame) -> NDArray[np.bool_]:
-    """Return False for whole spores of a length that none has, as far as is known.
-
-    Blood cells, yeasts and the like are a little smaller. Damaged spores may be shrunken
-    or burst, and pieces have any size.
-    """
-    low, high = SPORE_LENGTH_UM
-    possible = table["length_um"].between(low * (1 - SIZE_ERROR), high * (1 + SIZE_ERROR))
-    return (possible | (table["state"] != INTACT)).to_numpy(bool)
 
 
 def _seeds(field: Field, found: Candidates) -> Seeds:

@@ -67,7 +67,7 @@ def close_ups(
     window_px = (2 * half + 3) * zoom
     whole = factor > 1 and len(xy_px) * window_px**2 > 0.5 * field.pixels[..., 0].size
     shared = block_means(field.pixels, factor) if whole else field.pixels
-    to_light = 1.0 / field.zoom
+    to_light = 1.0 / (field.zoom * field.light_step)
     for patch, (x, y) in zip(patches, xy_px):
         xs, ys = x + steps * zoom, y + steps * zoom
         if whole:

@@ -43,18 +43,21 @@ class Field:
     density : ndarray, shape (rows, columns, 3), float32
         Optical density of red, green and blue at the working scale, the clear
         background at 0: ``-log10(light / background light)``.
-    light : ndarray, shape (rows, columns, 3), float32
-        Background light at the working scale, in units of ``pixels``.
+    light : ndarray, shape (ceil(rows / light_step), ceil(columns / light_step), 3), float32
+        Background light, in units of ``pixels``; it is smooth, so it is kept coarse.
+        Between its pixels it is bilinear, beyond the outermost it stays the same.
     examined : ndarray, shape (rows, columns), bool
         True where the picture is sample and clear of burned-in text.
     work_um_per_px : float
-        Scale of ``density``, ``light`` and ``examined``, in um per pixel.
+        Scale of ``density`` and ``examined``, in um per pixel.
     examined_mm2 : float
         Area of ``examined``.
     fitness : Fitness
         Whether the photo can be judged at all.
     notes : tuple of str
         What a person should know about how the field was found.
+    light_step : int
+        Working pixels per pixel of ``light``.
     """
 
     calibration: Calibration
@@ -66,6 +69,7 @@ class Field:
     examined_mm2: float
     fitness: Fitness
     notes: tuple[str, ...] = ()
+    light_step: int = 1
 
     @property
     def zoom(self) -> float:

@@ -62,7 +62,8 @@ def judge_fitness(
     notes : tuple of str
         What is worth knowing about a photo that was not refused.
     """
-    area_mm2 = float(examined.sum()) * (settings.work_um_per_px / 1000.0) ** 2
+    seen = np.count_nonzero(examined)
+    area_mm2 = float(seen) * (settings.work_um_per_px / 1000.0) ** 2
     measures = {"um_per_px": um_per_px, "examined_mm2": area_mm2}
     if um_per_px > settings.coarsest_um_per_px:
         return _refused(
@@ -70,8 +71,9 @@ def judge_fitness(
             "use a stronger objective, or send the photo in its original size",
             measures,
         ), ()
-    measures["examined_share"] = float(examined.mean())
-    if area_mm2 < settings.least_examined_mm2 or examined.mean() < settings.least_examined_share:
+    measures["examined_share"] = seen / examined.size
+    share = measures["examined_share"]
+    if area_mm2 < settings.least_examined_mm2 or share < settings.least_examined_share:
         return _refused(
             "too little of the picture shows the sample",
             "centre the bright field in the picture and take the photo again",
@@ -97,7 +99,7 @@ def _exposure_measures(
     step = max(int(np.sqrt(examined.size / 200_000)), 1)
     seen = examined[::step, ::step]
     grey = work[::step, ::step, 1][seen]
-    low = work[::step, ::step].min(axis=2)[seen]
+    low = work[::step, ::step][seen].min(axis=1)
     dark = density[::step, ::step, 1][seen]
     return {
         "brightness": float(np.percentile(grey, 80)),

@@ -14,15 +14,13 @@ from sporecount.field.fitness import judge_fitness
 from sporecount.field.light import log_light
 from sporecount.field.resample import block_means, to_working_scale
 from sporecount.field.sample import disc, find_sample
-from sporecount.field.text import find_text
+from sporecount.field.text import Box, find_text
 from sporecount.photo.photo import Photo
 from sporecount.scale.calibration import Calibration
 from sporecount.settings import FieldSettings
 
 #: Working pixels per pixel of the coarse picture that light and sample are found on.
 _COARSE = 4
-#: Rows of the picture that are brought to density at a time.
-_STRIP = 128
 
 
 def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) -> Field:
@@ -55,28 +53,35 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
     zoom = settings.work_um_per_px / calibration.um_per_px
     work = to_working_scale(photo.pixels, zoom)
     coarse = block_means(work, _COARSE)
-    text = _text_mask(find_text(photo.pixels), zoom, work.shape)
-    coarse_text = _shrunk_any(text, coarse.shape)
+    text = _at_work(find_text(photo.pixels), zoom)
     # A label in the black around a round field must not pass for light.
-    sample = find_sample(np.where(coarse_text[..., None], np.uint8(0), coarse), work)
-    usable = sample.mask & ~coarse_text
+    unlabelled = coarse.copy() if text else coarse
+    for box in text:
+        unlabelled[_coarser(box)] = 0
+    sample = find_sample(unlabelled, work)
+    usable = sample.mask.copy()
+    for box in text:
+        usable[_coarser(box)] = False
     step = _light_step(coarse.shape)
     light_log = log_light(
         _every(coarse, step), _every(usable, step), step * _COARSE * settings.work_um_per_px
     )
-    examined = _enlarged_sample(sample.mask, sample.circle, work.shape) & ~text
-    density, light = _even_out(work, light_log, step * _COARSE)
+    examined = _enlarged_sample(sample.mask, sample.circle, work.shape)
+    for box in text:
+        examined[box] = False
+    density = _even_out(work, light_log, step * _COARSE)
     fitness, notes = judge_fitness(work, density, examined, calibration.um_per_px, settings)
     return Field(
         calibration=calibration,
         pixels=photo.pixels,
         density=density,
-        light=light,
+        light=np.power(np.float32(10.0), light_log),
         examined=examined,
         work_um_per_px=settings.work_um_per_px,
-        examined_mm2=float(examined.sum()) * (settings.work_um_per_px / 1000.0) ** 2,
+        examined_mm2=float(np.count_nonzero(examined)) * (settings.work_um_per_px / 1000.0) ** 2,
         fitness=fitness,
         notes=notes,
+        light_step=step * _COARSE,
     )
 
 
@@ -93,13 +98,6 @@ def _every(picture: NDArray[Any], step: int) -> NDArray[Any]:
     return np.ascontiguousarray(picture[step // 2 :: step, step // 2 :: step])
 
 
-def _shrunk_any(mask: NDArray[np.bool_], shape: tuple[int, ...]) -> NDArray[np.bool_]:
-    """Shrink a mask to the coarse picture; any True in a block counts."""
-    padded = np.zeros((shape[0] * _COARSE, shape[1] * _COARSE), bool)
-    padded[: mask.shape[0], : mask.shape[1]] = mask
-    return np.asarray(padded.reshape(shape[0], _COARSE, shape[1], _COARSE).any(axis=(1, 3)))
-
-
 def _enlarged_sample(
     coarse: NDArray[np.bool_],
     circle: tuple[float, float, float] | None,
@@ -114,30 +112,46 @@ def _enlarged_sample(
     return np.kron(coarse, np.ones((_COARSE, _COARSE), bool))[: shape[0], : shape[1]]
 
 
-def _text_mask(
-    boxes: list[tuple[float, float, float, float]], zoom: float, shape: tuple[int, ...]
-) -> NDArray[np.bool_]:
-    """Paint boxes given in photo pixels at the working scale."""
-    mask = np.zeros(shape[:2], bool)
-    for left, top, right, bottom in boxes:
-        x0, y0 = (max(int(np.floor(v / zoom)), 0) for v in (left, top))
-        x1, y1 = (int(np.ceil(v / zoom)) for v in (right, bottom))
-        mask[y0:y1, x0:x1] = True
-    return mask
+def _at_work(boxes: list[Box], zoom: float) -> list[tuple[slice, slice]]:
+    """Bring boxes from photo pixels to the working scale, whole pixels outwards."""
+    return [
+        (
+            slice(max(int(np.floor(top / zoom)), 0), int(np.ceil(bottom / zoom))),
+            slice(max(int(np.floor(left / zoom)), 0), int(np.ceil(right / zoom))),
+        )
+        for left, top, right, bottom in boxes
+    ]
+
+
+def _coarser(box: tuple[slice, slice]) -> tuple[slice, slice]:
+    """Bring a box from the working scale to the coarse picture, whole pixels outwards."""
+    rows, columns = (slice(s.start // _COARSE, -(-s.stop // _COARSE)) for s in box)
+    return rows, columns
 
 
 def _even_out(
     work: NDArray[np.uint8], light_log: NDArray[np.float32], step: int
-) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
-    """Return density and light at the working scale."""
+) -> NDArray[np.float32]:
+    """Return the density, from the light's logarithm ``step`` times coarser.
+
+    Done in bands between two rows of the light, which stay in the processor's cache:
+    whole pictures of floats cost more than the arithmetic.
+    """
     rows, columns = work.shape[:2]
-    size = (light_log.shape[1] * step, light_log.shape[0] * step)
-    density = cv2.resize(light_log, size, interpolation=cv2.INTER_LINEAR)[:rows, :columns]
-    light = cv2.resize(10.0**light_log, size, interpolation=cv2.INTER_LINEAR)[:rows, :columns]
+    size = (light_log.shape[1] * step, light_log.shape[0])
+    wide = np.asarray(cv2.resize(light_log, size, interpolation=cv2.INTER_LINEAR), np.float32)
+    wide = np.ascontiguousarray(wide.reshape(size[1], size[0], 3)[:, :columns])
     table = log_counts(np.arange(256, dtype=np.uint8))
-    # In strips: a whole picture of floats more would cost more than the arithmetic.
-    for top in range(0, rows, _STRIP):
-        strip = density[top : top + _STRIP]
-        np.subtract(strip, cv2.LUT(work[top : top + _STRIP], table), out=strip)
-        np.clip(strip, *DENSITY_BOUNDS, out=strip)
-    return np.ascontiguousarray(density), np.ascontiguousarray(light)
+    density = np.empty(work.shape, np.float32)
+    place = np.clip((np.arange(rows) + 0.5) / step - 0.5, 0, len(wide) - 1)
+    above = place.astype(np.int64)
+    starts = np.flatnonzero(np.diff(above, prepend=-1))
+    for start, stop in zip(starts, [*starts[1:], rows]):
+        first, second = wide[above[start]], wide[min(above[start] + 1, len(wide) - 1)]
+        band = density[start:stop]
+        share = (place[start:stop] - above[start]).astype(np.float32)
+        np.multiply(share[:, None, None], second - first, out=band)
+        band += first
+        band -= cv2.LUT(work[start:stop], table).reshape(band.shape)
+        np.clip(band, *DENSITY_BOUNDS, out=band)
+    return density

@@ -50,7 +50,9 @@ def find_sample(picture: NDArray[np.uint8], fine: NDArray[np.uint8]) -> Sample:
     -------
     Sample
     """
-    bright = cv2.GaussianBlur(picture.max(axis=2), (0, 0), 0.7)
+    red, green, blue = cv2.split(picture)
+    top = np.asarray(cv2.max(cv2.max(red, green), blue), np.uint8)
+    bright = np.asarray(cv2.GaussianBlur(top, (0, 0), 0.7), np.uint8).reshape(picture.shape[:2])
     everything = np.ones(bright.shape, bool)
     level = float(np.percentile(bright, 95))
     if level < 8:
@@ -68,8 +70,11 @@ def find_sample(picture: NDArray[np.uint8], fine: NDArray[np.uint8]) -> Sample:
 
 def disc(shape: tuple[int, ...], circle: tuple[float, float, float]) -> NDArray[np.bool_]:
     """Return the pixels whose centre lies inside a circle (x, y, radius)."""
-    y, x = np.ogrid[: shape[0], : shape[1]]
-    return (x - circle[0]) ** 2 + (y - circle[1]) ** 2 <= circle[2] ** 2
+    away = np.abs(np.arange(shape[1]) - circle[0])
+    # Half the chord in each row, below zero where a row misses the disc.
+    square = circle[2] ** 2 - (np.arange(shape[0]) - circle[1]) ** 2
+    half = np.where(square >= 0, np.sqrt(np.maximum(square, 0)), -1.0)
+    return np.asarray(away[None] <= half[:, None])
 
 
 def _round_field(bright: NDArray[np.uint8], limit: float) -> tuple[float, float, float] | None:

@@ -22,6 +22,7 @@ RUN_FILE = "run.json"
 _LIBRARIES = (
     "imagecodecs",
     "numpy",
+    "onnxruntime",
     "opencv-python-headless",
     "pandas",
     "pillow",
