@@ -125,7 +125,8 @@ def _local_departure(
     size = (departure.shape[1], departure.shape[0])
     for tolerance in (0.12, _CLEAR_DENSITY):
         off = departure - local
-        clear = sample & (np.abs(off).max(axis=2) < tolerance)
+        red, green, blue = cv2.split(np.abs(off))
+        clear = sample & (cv2.max(cv2.max(red, green), blue) < tolerance)
         weight = clear.astype(np.float32)
         total = cv2.merge([weight, *(weight * departure[..., c] for c in range(3))])
         small = cv2.resize(
@@ -135,5 +136,5 @@ def _local_departure(
         )
         small = cv2.GaussianBlur(small, (0, 0), sigma_px / step, borderType=cv2.BORDER_REFLECT)
         mean = small[..., 1:] / (small[..., :1] + _LOCAL_PRIOR * 0.25)
-        local = cv2.resize(mean, size, interpolation=cv2.INTER_LINEAR)
+        local = np.asarray(cv2.resize(mean, size, interpolation=cv2.INTER_LINEAR), np.float32)
     return local

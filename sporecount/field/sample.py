@@ -15,6 +15,8 @@ _SURROUND_SHARES = (0.16, 0.32)
 _SURROUND_BLACK = 0.90
 #: Share of the rim's points that must lie on one circle.
 _RIM_AGREEMENT = 0.45
+#: Circles through three rim points that are tried.
+_TRIALS = 150
 #: The rim ends where this share of the light inside arrives, and a little further in.
 _RISEN, _RIM_MARGIN_PX = 0.8, 1.5
 
@@ -119,9 +121,8 @@ def _fit_circle(
     best, best_count = None, 0
     subset = points[rng.permutation(len(points))[:1500]]
     tolerance = max(0.006 * side, 1.5)
-    for _ in range(150):
-        trial = _least_squares_circle(subset[rng.integers(0, len(subset), 3)])
-        if trial is None or not 0.12 * side < trial[2] < 1.5 * side:
+    for trial in _circles_through(subset[rng.integers(0, len(subset), (_TRIALS, 3))]):
+        if not 0.12 * side < trial[2] < 1.5 * side:
             continue
         off = np.abs(np.hypot(subset[:, 0] - trial[0], subset[:, 1] - trial[1]) - trial[2])
         count = int((off < tolerance).sum())
@@ -135,6 +136,19 @@ def _fit_circle(
         best = refined if refined is not None else best
     off = np.abs(np.hypot(points[:, 0] - best[0], points[:, 1] - best[1]) - best[2])
     return best, float((off < tolerance).mean())
+
+
+def _circles_through(triples: NDArray[np.float64]) -> list[tuple[float, float, float]]:
+    """Return the circles (x, y, radius) through triples of points, (k, 3, 2), none on a line."""
+    first = triples[:, 0]
+    (ax, ay), (bx, by) = ((triples[:, i] - first).T for i in (1, 2))
+    twice = 2 * (ax * by - ay * bx)
+    kept = np.abs(twice) > 1e-6
+    ax, ay, bx, by, twice = (v[kept] for v in (ax, ay, bx, by, twice))
+    a, b = ax**2 + ay**2, bx**2 + by**2
+    x, y = (by * a - ay * b) / twice, (ax * b - bx * a) / twice
+    circles = np.column_stack([first[kept] + np.column_stack([x, y]), np.hypot(x, y)])
+    return [(float(x0), float(y0), float(radius)) for x0, y0, radius in circles]
 
 
 def _least_squares_circle(points: NDArray[np.float64]) -> tuple[float, float, float] | None:

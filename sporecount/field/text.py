@@ -19,6 +19,8 @@ _BLACK, _WHITE, _VIVID = 26, 240, 165
 #: White ink is sought on ground up to this bright, and stands out from it by this much:
 #: on brighter ground it cannot pass for a spore, but noise would pass for ink.
 _WHITE_GROUND, _WHITE_STEP = 225, 25
+#: Every how manieth pixel tells the brightness of the ground.
+_GROUND_STEP = 4
 #: Below this long side letters are thin, and JPEG has washed out their colour.
 _SMALL_SIDE = 1400
 #: Heights of letters: from this many pixels up to this share of the shorter side.
@@ -85,7 +87,7 @@ def _every(pixels: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
     whole = pixels[: rows * step, : columns * step]
     # OpenCV takes the top left pixel of each block, and is faster than slicing.
     small = cv2.resize(whole, (columns, rows), interpolation=cv2.INTER_NEAREST)
-    return np.asarray(small, np.uint8).reshape(rows, columns, 3)
+    return np.asarray(small, np.uint8).reshape(rows, columns, *pixels.shape[2:])
 
 
 def _inks(small: NDArray[np.uint8]) -> list[tuple[NDArray[np.uint8], NDArray[np.uint8]]]:
@@ -95,16 +97,16 @@ def _inks(small: NDArray[np.uint8]) -> list[tuple[NDArray[np.uint8], NDArray[np.
     """
     red, green, blue = cv2.split(small)
     top = cv2.max(cv2.max(red, green), blue)
-    low = cv2.min(cv2.min(red, green), blue)
+    low = np.asarray(cv2.min(cv2.min(red, green), blue), np.uint8)
     # White on white cannot be read, and noise on a burnt-out ground looks like white ink.
-    around = cv2.resize(low, (16, 16), interpolation=cv2.INTER_AREA)
+    around = cv2.resize(_every(low, _GROUND_STEP), (16, 16), interpolation=cv2.INTER_AREA)
     around = cv2.resize(cv2.blur(around, (3, 3)), low.shape[::-1], interpolation=cv2.INTER_LINEAR)
     white = (low > _WHITE) & (cv2.subtract(low, around) > _WHITE_STEP) & (around < _WHITE_GROUND)
     spread = np.asarray(cv2.subtract(top, low), np.uint8)
     inks = [
-        ((top < _BLACK).astype(np.uint8), np.asarray(cv2.bitwise_not(top), np.uint8)),
-        (white.astype(np.uint8), np.asarray(low, np.uint8)),
-        ((spread > _VIVID).astype(np.uint8), spread),
+        ((top < _BLACK).view(np.uint8), np.asarray(cv2.bitwise_not(top), np.uint8)),
+        (white.view(np.uint8), low),
+        ((spread > _VIVID).view(np.uint8), spread),
     ]
     if max(top.shape) < _SMALL_SIDE:
         inks.append((_odd_colour(small), spread))
@@ -138,7 +140,10 @@ def _pieces(ink: NDArray[np.uint8]) -> NDArray[np.int64]:
     """Return connected pieces as rows of left, top, width, height, area, label."""
     if cv2.countNonZero(ink) < _LEAST_INK:
         return np.empty((0, 6), np.int64)
-    _, _, stats, _ = cv2.connectedComponentsWithStats(ink, connectivity=8)
+    # On sparse ink this algorithm takes a third of the default's time (measured).
+    _, _, stats, _ = cv2.connectedComponentsWithStatsWithAlgorithm(
+        ink, 8, cv2.CV_32S, cv2.CCL_GRANA
+    )
     rows = np.column_stack([stats[1:], np.arange(1, len(stats))]).astype(np.int64)
     return rows[rows[:, 4] >= 6]
 
