@@ -28,6 +28,7 @@ def to_working_scale(pixels: NDArray[np.uint8], zoom: float) -> NDArray[np.uint8
     Returns
     -------
     ndarray, shape (rows, columns, 3), uint8
+        May be a view, of the photo itself where ``zoom`` is 1: not to be written to.
 
     Examples
     --------
@@ -41,7 +42,7 @@ def to_working_scale(pixels: NDArray[np.uint8], zoom: float) -> NDArray[np.uint8
         pixels = block_means(pixels, whole)
     rest = zoom / whole
     if abs(rest - 1.0) < 1e-9:
-        return np.ascontiguousarray(pixels[:rows, :columns])
+        return pixels[:rows, :columns]
     method = cv2.INTER_CUBIC if rest < 1.0 else cv2.INTER_LINEAR
     samples = 2 if rest >= _FOUR_FROM_ZOOM else 1
     # Giving factors, not a size: OpenCV then steps by exactly 1 / factor.
@@ -50,7 +51,7 @@ def to_working_scale(pixels: NDArray[np.uint8], zoom: float) -> NDArray[np.uint8
     if samples > 1:
         # Twice as fine, then halved: as good as exact areas, in half their time (measured).
         sampled = block_means(np.asarray(sampled, np.uint8), samples)
-    return np.ascontiguousarray(sampled[:rows, :columns])
+    return np.asarray(sampled, np.uint8)[:rows, :columns]
 
 
 def block_means(pixels: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
