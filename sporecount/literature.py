@@ -21,6 +21,3 @@ STAGE_MICROMETER_DIVISION_UM: float = 10.0
 #: um per inch and per centimetre, for TIFF ResolutionUnit 2 and 3 [tiff6].
 UM_PER_INCH: float = 25_400.0
 UM_PER_CM: float = 10_000.0
-
-#: Side of the tape square pressed on the abdomen, mm (common practice, no source).
-TAPE_SIDE_MM: float = 10.0

@@ -11,6 +11,7 @@ import click
 from sporecount import __version__
 from sporecount.cli.edge import OneLineGroup, one_line_errors
 from sporecount.cli.exit_codes import exit_codes_text
+from sporecount.literature import STAGE_MICROMETER_DIVISION_UM
 
 _FOLDER = click.Path(file_okay=False, path_type=Path)
 _FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
@@ -93,7 +94,7 @@ def count(**options: Any) -> int:
 @click.option(
     "--division-um",
     type=click.FloatRange(min=0, min_open=True),
-    default=10.0,
+    default=STAGE_MICROMETER_DIVISION_UM,
     show_default=True,
     help="Distance of neighbouring lines of the micrometer, um.",
 )

@@ -2,22 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import cv2
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from sporecount.detect.rays import RHO, Rays, grey_of
-
-if TYPE_CHECKING:  # the outlines are measured where they are traced
-    from sporecount.detect.outline import Outlines
-
-#: The ring outside an outline that counts as its surroundings, in parts of the outline.
-RING = (1.12, 1.5)
-#: The core and the rim of an object, in parts of its outline.
-CORE, RIM = (0.0, 0.5), (0.6, 0.95)
+from sporecount.detect.rays import RHO, Rays
 
 
 def measure_shape(points_px: NDArray[np.float64], um_per_px: float) -> pd.DataFrame:
@@ -82,33 +72,6 @@ def _long_axis(start: NDArray[np.float64], end: NDArray[np.float64]) -> NDArray[
     return 0.5 * np.arctan2(2 * xy, xx - yy)
 
 
-def measure_density(rays: Rays, outlines: Outlines) -> pd.DataFrame:
-    """Measure optical densities inside and around outlined objects.
-
-    Returns
-    -------
-    DataFrame
-        density_red, density_green, density_blue and their mean, density: inside;
-        core, rim: mean density of these parts; unevenness: standard deviation
-        inside; ring, ring_unevenness: mean and standard deviation around.
-    """
-    grey = grey_of(rays.density)
-    reach = (RHO / outlines.rho[:, :, None]).astype(np.float32)
-    # On an ellipse scaled by rho, a sample stands for an area in proportion to rho.
-    weight = np.broadcast_to(RHO, reach.shape)
-    own = np.arange(len(RHO)) < rays.limit[:, :, None]
-    table = inside_density(rays, outlines.rho)
-    parts = {
-        "core": weight * (reach < CORE[1]),
-        "rim": weight * ((reach > RIM[0]) & (reach < RIM[1])),
-        "inside": weight * (reach < 1),
-        "ring": weight * ((reach > RING[0]) & (reach < RING[1]) & own),
-    }
-    for name, part in parts.items():
-        table[name], table[f"{name}_unevenness"] = _mean_and_spread(grey, part)
-    return table.drop(columns="inside")
-
-
 def inside_density(rays: Rays, rho: NDArray[np.float64]) -> pd.DataFrame:
     """Measure mean optical densities inside outlines.
 
@@ -133,36 +96,3 @@ def inside_density(rays: Rays, rho: NDArray[np.float64]) -> pd.DataFrame:
     table = pd.DataFrame(colours, columns=["density_red", "density_green", "density_blue"])
     table.insert(0, "density", colours.mean(axis=1))
     return table
-
-
-def measure_edge(outlines: Outlines) -> pd.DataFrame:
-    """Measure how an object is set off from its surroundings.
-
-    Returns
-    -------
-    DataFrame
-        edge_drop: usual fall of density across the edge; edge_least: that of the
-        weakest sixth of the edge, over the strongest; roughness: how far the outline
-        strays from one smoothed along it; bound: part of it that is not the object's
-        own edge.
-    """
-    strongest = np.maximum(outlines.drop.max(axis=1), 1e-3)
-    ring = outlines.rho
-    smooth = sum(w * np.roll(ring, n, axis=1) for n, w in zip(range(-2, 3), (1, 4, 6, 4, 1))) / 16
-    return pd.DataFrame(
-        {
-            "edge_drop": np.median(outlines.drop, axis=1),
-            "edge_least": np.percentile(outlines.drop, 16, axis=1) / strongest,
-            "roughness": np.sqrt(np.mean((ring - smooth) ** 2, axis=1)) / ring.mean(axis=1) * 30,
-            "bound": outlines.bound.mean(axis=1),
-        }
-    )
-
-
-def _mean_and_spread(
-    value: NDArray[np.floating], weight: NDArray[np.floating]
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    total = np.maximum(weight.sum(axis=(1, 2), dtype=float), 1e-9)
-    mean = (value * weight).sum(axis=(1, 2), dtype=float) / total
-    square = (value * value * weight).sum(axis=(1, 2), dtype=float) / total
-    return mean, np.sqrt(np.maximum(square - mean**2, 0))

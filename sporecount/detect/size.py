@@ -12,18 +12,16 @@ from sporecount.detect.search import search
 from sporecount.detect.table import INTACT, SPORE_STATES
 from sporecount.field.field import Field
 from sporecount.literature import SPORE_LENGTH_UM
+from sporecount.scale.plausible import LEAST_SPORES
 from sporecount.settings import DetectSettings
 
 #: A measured length may be off by this share, and the scale with it.
 SIZE_ERROR = 0.06
 
-#: With fewer spores than this, a search at other scales looks for what a wrong one hides.
-FEW = 10
-
 #: Those scales, as factors on the picture's size.
 FACTORS = (0.25, 0.4, 0.5, 2.0, 2.5, 4.0)
 
-#: A scale is better when it shows at least `FEW` spores and this many times those found.
+#: A scale is better when it shows at least `LEAST_SPORES` spores and this many times those found.
 TIMES = 3
 
 #: Largest picture, in pixels, that is searched at another scale.
@@ -73,12 +71,12 @@ def lengths_for_scale_check(
     """
     spores = found[found["state"].isin(SPORE_STATES)]
     lengths = spores["length_um"].to_numpy(float)
-    if len(lengths) >= FEW or not settings.check_scale:
+    if len(lengths) >= LEAST_SPORES or not settings.check_scale:
         return lengths
     best = lengths
     for factor in FACTORS:
         seen, inside = _lengths_at(field, factor, spores, settings)
-        if len(seen) >= max(FEW, TIMES * inside, len(best) + 1):
+        if len(seen) >= max(LEAST_SPORES, TIMES * inside, len(best) + 1):
             best = seen
     return best
 

@@ -56,34 +56,3 @@ class DrawnSpore(Drawn):
     state: str
     area_um2: float
     style: str
-
-
-def patch_axes(
-    half_um: float, um_per_px: float, rng: np.random.Generator | None = None
-) -> tuple[NDArray[np.float32], NDArray[np.float32], tuple[float, float]]:
-    """Return coordinates in um about an object's centre on a square patch.
-
-    Parameters
-    ----------
-    half_um : float
-        Half the side of the patch.
-    um_per_px : float
-        Scale of the canvas.
-    rng : Generator, optional
-        When given, the centre is shifted by a random part of a pixel.
-
-    Returns
-    -------
-    x_um, y_um : ndarray, shape (n, n), float32
-        Coordinates of each pixel's centre relative to the object's centre.
-    centre_px : tuple of float
-        (x, y) of that centre within the patch.
-    """
-    half_px = int(np.ceil(half_um / um_per_px)) + 1
-    shift = rng.uniform(-0.5, 0.5, 2) if rng is not None else np.zeros(2)
-    centre = (half_px + float(shift[0]), half_px + float(shift[1]))
-    steps = np.arange(2 * half_px + 1, dtype=np.float32)
-    x_um = (steps - np.float32(centre[0])) * np.float32(um_per_px)
-    y_um = (steps - np.float32(centre[1])) * np.float32(um_per_px)
-    xx, yy = np.meshgrid(x_um, y_um)
-    return xx, yy, centre

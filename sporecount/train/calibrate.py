@@ -17,12 +17,6 @@ from numpy.typing import NDArray
 #: Seed of the calibration photos; the benchmark's is another.
 SEED = 7_041
 
-#: A find this near to a true centre, in um, is that object.
-WITHIN_UM = 5.0
-
-#: A true spore must be found from this contrast on, and up to this covered share.
-LEAST_CONTRAST, MOST_COVERED = 0.05, 0.5
-
 #: Size of the calibration photos, px.
 SIZE_PX = (1200, 900)
 
@@ -37,7 +31,7 @@ def finds_of(job: tuple[str, int]) -> dict[str, NDArray[np.float64] | float | st
     from sporecount.field.make import make_field
     from sporecount.photo.photo import Photo
     from sporecount.render.conditions import CONDITIONS, condition_plan
-    from sporecount.render.matching import match_centres
+    from sporecount.render.matching import WITHIN_UM, match_centres, to_be_found
     from sporecount.render.picture import render
     from sporecount.scale.calibration import Calibration
     from sporecount.settings import Settings
@@ -52,11 +46,7 @@ def finds_of(job: tuple[str, int]) -> dict[str, NDArray[np.float64] | float | st
     found = search(field.density, field.examined, 0.05)
     truth = rendered.truth
     xy = field.to_work_px(truth[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2))
-    seen = (
-        truth["in_field"]
-        & (truth["contrast"] >= LEAST_CONTRAST)
-        & (truth["covered"] <= MOST_COVERED)
-    ).to_numpy(bool)
+    seen = to_be_found(truth)
     code = np.where(truth["state"] == "fragment", 2, 1)
     kind = np.zeros(len(found))
     left = np.arange(len(found))

@@ -7,10 +7,8 @@ from torch import Tensor
 from torch.nn import functional
 
 from sporecount.detect.inputs import CELL_PX
+from sporecount.detect.search import TYPICAL_LENGTH_UM, TYPICAL_WIDTH_UM
 from sporecount.train.objects import COS2, LENGTH, SIN2, STATE, WEIGHT, WIDTH, X, Y
-
-#: Typical spore, um: shapes are learned as logarithms relative to it.
-TYPICAL_LENGTH_UM, TYPICAL_WIDTH_UM = 12.0, 8.0
 
 #: Spread of the centre heat, in cells, and reach of the window it is drawn in.
 HEAT_SIGMA, HEAT_REACH = 0.9, 3

@@ -12,10 +12,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from sporecount.render.matching import WITHIN_UM, match_centres
-
-#: Contrast (optical density) and covered share that make a spore one to be found.
-LEAST_CONTRAST, MOST_COVERED = 0.05, 0.5
+from sporecount.render.matching import WITHIN_UM, match_centres, to_be_found
 
 
 @dataclass
@@ -53,15 +50,6 @@ class Tally:
     def f1(self) -> float:
         """Harmonic mean of precision and recall."""
         return 2 * self.found / max(1, 2 * self.found + self.missed + self.false)
-
-
-def to_be_found(truth: pd.DataFrame) -> np.ndarray:
-    """Return which rows of the truth a person would see."""
-    return (
-        truth["in_field"]
-        & (truth["contrast"] >= LEAST_CONTRAST)
-        & (truth["covered"] <= MOST_COVERED)
-    ).to_numpy(bool)
 
 
 def judge_centres(tally: Tally, found_xy: np.ndarray, truth: pd.DataFrame, um_per_px: float):
@@ -107,7 +95,7 @@ def judge_table(tally: Tally, table: pd.DataFrame, summary: dict, truth: pd.Data
 
 
 def _judge_crowded(tally, truth, wanted, hit, um_per_px):
-    """Spores whose neighbour's centre is 4-5 um... of their own edge-to-edge minimum."""
+    """Spores whose nearest neighbour's centre is 4 to 5 um away."""
     from scipy.spatial import cKDTree
 
     if len(wanted) < 2:
