@@ -21,3 +21,13 @@ STAGE_MICROMETER_DIVISION_UM: float = 10.0
 #: um per inch and per centimetre, for TIFF ResolutionUnit 2 and 3 [tiff6].
 UM_PER_INCH: float = 25_400.0
 UM_PER_CM: float = 10_000.0
+
+#: Household bleach, percent sodium hypochlorite: what the trade's "bleach" mostly is [cdc2008].
+HOUSEHOLD_BLEACH_PERCENT: tuple[float, float] = (5.25, 6.15)
+
+#: Egg baths as they are done, percent by volume of household bleach, and seconds. The weak and
+#: long one is on a programme's page; the strong and short one is common practice, no source.
+EGG_BATH_LONG_PERCENT_BY_VOLUME: float = 2.0
+EGG_BATH_LONG_S: float = 120.0
+EGG_BATH_SHORT_PERCENT_BY_VOLUME: float = 5.0
+EGG_BATH_SHORT_S: float = 60.0

@@ -1,0 +1,1 @@
+"""The egg bath: dilution, what practices say, cautions, and the contact timer."""
