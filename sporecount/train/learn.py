@@ -4,90 +4,81 @@ from __future__ import annotations
 
 import copy
 import math
-import queue
-import threading
 import time
 from collections.abc import Callable
 from pathlib import Path
 
-import numpy as np
 import torch
 from torch import Tensor, nn
 
-from sporecount.detect.inputs import DENSITY_BOUNDS
 from sporecount.train.loss import search_loss
 from sporecount.train.network import SearchNet
-from sporecount.train.objects import COS2, SIN2, X, Y
-from sporecount.train.pool import Pool
+from sporecount.train.pool import MOST_OBJECTS, Pool
+from sporecount.train.vary import lay_over, tint, turn, unpack
+
+#: Share of the batches that are of coarse tiles.
+COARSE_SHARE = 0.75
+
+#: Weight of the past in the averaged network, and how often it is brought up to date.
+AVERAGE_DECAY, AVERAGE_EVERY = 0.99, 5
+
+#: Steps between two reports.
+SAY_EVERY = 1000
+
+#: Steps of the warm-up of the learning rate.
+WARM_STEPS = 300
 
 
-def unpack(tiles: Tensor) -> Tensor:
-    """Bytes (n, rows, columns, 3) to scaled optical density (n, 3, rows, columns)."""
-    low, high = DENSITY_BOUNDS
-    density = tiles.permute(0, 3, 1, 2).float() * ((high - low) / 255.0) + low
-    return density * 2.0
+class Step:
+    """One step of training on batches of one shape, replayed as a whole on a GPU.
 
+    A small network spends more time in starting its many operations than in doing
+    them; a recorded graph starts them all at once.
+    """
 
-def turn(x: Tensor, objects: Tensor, which: int) -> tuple[Tensor, Tensor]:
-    """Apply one of the eight flips and quarter turns to tiles and their objects."""
-    objects = objects.clone()
-    side = x.shape[-1]
-    if which & 1:
-        x = x.flip(-1)
-        objects[..., X] = side - 1 - objects[..., X]
-        objects[..., SIN2] = -objects[..., SIN2]
-    if which & 2:
-        x = x.flip(-2)
-        objects[..., Y] = side - 1 - objects[..., Y]
-        objects[..., SIN2] = -objects[..., SIN2]
-    if which & 4:
-        x = x.transpose(-1, -2)
-        objects[..., [X, Y]] = objects[..., [Y, X]]
-        objects[..., COS2] = -objects[..., COS2]
-    return x, objects
-
-
-def tint(x: Tensor, generator: torch.Generator) -> Tensor:
-    """Vary depth of tone and channel balance a little: the camera is varied already."""
-    n = x.shape[0]
-    draw = torch.rand((n, 6, 1, 1), generator=generator, device=x.device)
-    gain = torch.exp((draw[:, :1] - 0.5) * 0.5)
-    balance = torch.exp((draw[:, 1:4] - 0.5) * 0.24)
-    grey = (draw[:, 4:5] < 0.06).float()
-    x = x * gain * balance
-    x = x * (1 - grey) + x.mean(1, keepdim=True) * grey
-    return x + (draw[:, 5:6] - 0.5) * 0.04
-
-
-class Feeder:
-    """Draws batches in a thread, so that the GPU never waits for the disk."""
-
-    def __init__(self, pools: list[Pool], shares: list[float], sizes: list[int], seed: int) -> None:
-        self.pools, self.shares, self.sizes = pools, shares, sizes
-        self.rng = np.random.default_rng(seed)
-        self.ready: queue.Queue[tuple[Tensor, Tensor]] = queue.Queue(maxsize=6)
-        self.stopped = False
-        self.thread = threading.Thread(target=self._run, daemon=True)
-        self.thread.start()
+    def __init__(
+        self, model: nn.Module, optimiser: torch.optim.Optimizer, batch: int, side: int, device: str
+    ) -> None:
+        self.model, self.optimiser, self.device = model, optimiser, device
+        self.x = torch.zeros((batch, 3, side, side), device=device).contiguous(
+            memory_format=torch.channels_last
+        )
+        self.objects = torch.zeros((batch, 2 * MOST_OBJECTS, 8), device=device)
+        self.objects[..., 6] = -1.0
+        self.parts: dict[str, Tensor] = {}
+        self.hardness = torch.zeros(batch, device=device)
+        self.graph: torch.cuda.CUDAGraph | None = None
+        self.runs = 0
 
     def _run(self) -> None:
-        last = 0.0
-        while not self.stopped:
-            if time.monotonic() - last > 15:
-                for pool in self.pools:
-                    pool.refresh()
-                last = time.monotonic()
-            which = int(self.rng.choice(len(self.pools), p=self.shares))
-            tiles, objects = self.pools[which].batch(self.rng, self.sizes[which])
-            pair = (torch.from_numpy(tiles), torch.from_numpy(objects))
-            if torch.cuda.is_available():
-                pair = (pair[0].pin_memory(), pair[1].pin_memory())
-            while not self.stopped:
-                try:
-                    self.ready.put(pair, timeout=1.0)
-                    break
-                except queue.Full:
-                    continue
+        with torch.autocast(self.device.split(":")[0], dtype=torch.bfloat16, cache_enabled=False):
+            output = self.model(self.x * 2.0)
+        loss, self.parts, self.hardness = search_loss(output, self.objects)
+        loss.backward()
+        nn.utils.clip_grad_norm_(self.model.parameters(), 2.0, foreach=True)
+        self.optimiser.step()
+
+    def __call__(self, x: Tensor, objects: Tensor) -> None:
+        """Learn from one batch; ``parts`` and ``hardness`` tell how it went."""
+        self.x.copy_(x)
+        self.objects.copy_(objects)
+        if self.graph is not None:
+            self.graph.replay()
+            return
+        self.runs += 1
+        if not self.device.startswith("cuda") or self.runs <= 3:
+            self.optimiser.zero_grad(set_to_none=True)
+            self._run()
+            return
+        torch.cuda.synchronize()
+        self.optimiser.zero_grad(set_to_none=True)
+        graph = torch.cuda.CUDAGraph()
+        with torch.cuda.graph(graph):
+            # Gradients are made anew inside the graph, from its own memory.
+            self._run()
+            self.optimiser.zero_grad(set_to_none=False)
+        self.graph = graph
+        self.graph.replay()
 
 
 def train_search(
@@ -113,21 +104,28 @@ def train_search(
     """
     torch.manual_seed(seed)
     torch.backends.cudnn.benchmark = True
-    model = SearchNet(**(shape or {})).to(device).to(memory_format=torch.channels_last)
+    model: nn.Module = SearchNet(**(shape or {})).to(device)
     if start_from is not None:
         model.load_state_dict(torch.load(start_from, map_location=device)["model"])
+    model = model.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
     average = copy.deepcopy(model)
-    optimiser = torch.optim.AdamW(model.parameters(), lr=rate, weight_decay=1e-4)
-    pools = [Pool(folder, allowed) for folder in folders]
+    on_gpu = device.startswith("cuda")
+    speed = torch.tensor(rate, device=device) if on_gpu else rate
+    optimiser = torch.optim.AdamW(
+        model.parameters(), lr=speed, weight_decay=1e-4, capturable=on_gpu, foreach=True
+    )
+    pools = [Pool(folder, device, allowed) for folder in folders]
     while any(pool.refresh() < least for pool in pools):
         time.sleep(2)
-    shares = [0.75, 0.25][: len(pools)]
-    shares = [share / sum(shares) for share in shares]
-    feeder = Feeder(pools, shares, [batch, batch * 4][: len(pools)], seed)
     generator = torch.Generator(device=device)
     generator.manual_seed(seed)
-    turns = np.random.default_rng(seed + 1)
-    began, step = time.monotonic(), 0
+    choices = torch.Generator()
+    choices.manual_seed(seed + 1)
+    stages = [
+        Step(model, optimiser, size, pool.tiles.shape[1], device)  # type: ignore[union-attr]
+        for pool, size in zip(pools, (batch, batch * 4), strict=False)
+    ]
+    began, step, refreshed = time.monotonic(), 0, time.monotonic()
     totals: dict[str, Tensor] = {}
     while True:
         used = (
@@ -135,36 +133,42 @@ def train_search(
         )
         if used >= 1.0:
             break
-        warm = min(1.0, (step + 1) / 300)
+        if time.monotonic() - refreshed > 15 and steps is None:
+            for pool in pools:
+                pool.refresh()
+            refreshed = time.monotonic()
+        warm = min(1.0, (step + 1) / WARM_STEPS)
+        now = rate * warm * (0.5 * (1 + math.cos(math.pi * used)) * 0.99 + 0.01)
         for group in optimiser.param_groups:
-            group["lr"] = rate * warm * (0.5 * (1 + math.cos(math.pi * used)) * 0.98 + 0.02)
-        tiles, objects = feeder.ready.get()
-        x = unpack(tiles.to(device, non_blocking=True))
-        objects = objects.to(device, non_blocking=True)
-        x, objects = turn(x, objects, int(turns.integers(8)))
-        x = tint(x, generator).contiguous(memory_format=torch.channels_last)
-        with torch.autocast(device.split(":")[0], dtype=torch.bfloat16):
-            output = model(x)
-        loss, parts = search_loss(output, objects)
-        optimiser.zero_grad(set_to_none=True)
-        loss.backward()
-        nn.utils.clip_grad_norm_(model.parameters(), 2.0)
-        optimiser.step()
+            if on_gpu:
+                group["lr"].fill_(now)
+            else:
+                group["lr"] = now
+        which = int(float(torch.rand((), generator=choices)) >= COARSE_SHARE) % len(pools)
+        pool, stage = pools[which], stages[which]
+        numbers = pool.pick(stage.x.shape[0], generator)
+        x, objects = unpack(pool.tiles[numbers]), pool.objects[numbers]  # type: ignore[index]
+        x, objects = turn(x, objects, generator)
+        x, objects = lay_over(x, objects, generator)
+        stage(tint(x, generator), objects)
+        pool.hardness[numbers] = stage.hardness  # type: ignore[index]
         step += 1
-        decay = min(0.998, (step + 1) / (step + 20))
-        with torch.no_grad():
-            for mean, new in zip(average.parameters(), model.parameters(), strict=True):
-                mean.lerp_(new, 1 - decay)
-            for mean, new in zip(average.buffers(), model.buffers(), strict=True):
-                mean.copy_(new)
-        for key, part in parts.items():
-            totals[key] = 0.99 * totals[key] + 0.01 * part if key in totals else part
-        if step % 500 == 0:
-            tiles_seen = sum(len(u) for pool in pools for u in pool.usable)
+        if step % AVERAGE_EVERY == 0:
+            _average(average, model, min(AVERAGE_DECAY, step / (step + 20)))
+        for key, part in stage.parts.items():
+            totals[key] = 0.99 * totals[key] + 0.01 * part if key in totals else part.clone()
+        if step % SAY_EVERY == 0:
             text = " ".join(f"{key} {float(value):.3f}" for key, value in totals.items())
-            say(f"step {step} at {time.monotonic() - began:.0f} s, pool {tiles_seen}: {text}")
+            sizes = "+".join(str(pool.size) for pool in pools)
+            say(f"step {step} at {time.monotonic() - began:.0f} s, tiles {sizes}: {text}")
             torch.save({"model": average.state_dict(), "shape": shape or {}}, out)
-    feeder.stopped = True
     torch.save({"model": average.state_dict(), "shape": shape or {}, "steps": step}, out)
     say(f"done after {step} steps")
     return average
+
+
+@torch.no_grad()
+def _average(average: nn.Module, model: nn.Module, decay: float) -> None:
+    torch._foreach_lerp_(list(average.parameters()), list(model.parameters()), 1.0 - decay)
+    for mean, new in zip(average.buffers(), model.buffers(), strict=True):
+        mean.copy_(new)

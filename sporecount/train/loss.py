@@ -1,4 +1,4 @@
-"""Targets and loss of the search network."""
+"""Targets and loss of the search network, in shapes that do not depend on the data."""
 
 from __future__ import annotations
 
@@ -12,6 +12,9 @@ from sporecount.train.objects import COS2, LENGTH, SIN2, STATE, WEIGHT, WIDTH, X
 
 #: Spread of the centre heat, in cells, and reach of the window it is drawn in.
 HEAT_SIGMA, HEAT_REACH = 0.9, 3
+
+#: Weights of the parts of the loss.
+FRAGMENT_WEIGHT, SHAPE_WEIGHT, STATE_WEIGHT = 0.7, 0.5, 0.6
 
 
 def heat_maps(objects: Tensor, rows: int, columns: int) -> tuple[Tensor, Tensor]:
@@ -58,56 +61,72 @@ def heat_maps(objects: Tensor, rows: int, columns: int) -> tuple[Tensor, Tensor]
     return heat, mask
 
 
-def search_loss(output: Tensor, objects: Tensor) -> tuple[Tensor, dict[str, Tensor]]:
-    """Penalty-reduced focal loss on centres, smooth L1 on shapes, cross entropy on state."""
-    n, _, rows, columns = output.shape
+def search_loss(output: Tensor, objects: Tensor) -> tuple[Tensor, dict[str, Tensor], Tensor]:
+    """Penalty-reduced focal loss on centres, smooth L1 on shapes, cross entropy on state.
+
+    Returns
+    -------
+    loss : Tensor
+        To be made small.
+    parts : dict of Tensor
+        Its parts, for people.
+    hardness : Tensor, shape (n,)
+        Loss on the centres of each tile, by which hard tiles are picked again.
+    """
+    n, channels, rows, columns = output.shape
     heat, mask = heat_maps(objects, rows, columns)
     logit = output[:, :2].float()
     p = torch.sigmoid(logit)
     log_p, log_q = functional.logsigmoid(logit), functional.logsigmoid(-logit)
 
-    valid = (objects[..., STATE] >= 0) & (objects[..., WEIGHT] > 0.5)
     cx = (objects[..., X] + 0.5) / CELL_PX - 0.5
     cy = (objects[..., Y] + 0.5) / CELL_PX - 0.5
     ix, iy = cx.round(), cy.round()
+    valid = (objects[..., STATE] >= 0) & (objects[..., WEIGHT] > 0.5)
     valid &= (ix >= 0) & (ix < columns) & (iy >= 0) & (iy < rows)
-    b, k = valid.nonzero(as_tuple=True)
-    xs, ys = ix[b, k].long(), iy[b, k].long()
-    which = (objects[b, k, STATE] > 1.5).long()
-    centre = torch.zeros_like(heat)
-    centre[b, which, ys, xs] = 1.0
+    taught = valid.float()
+    cell = iy.clamp(0, rows - 1).long() * columns + ix.clamp(0, columns - 1).long()
+    which = (objects[..., STATE] > 1.5).long()
+    centre = torch.zeros((n, 2 * rows * columns), device=output.device)
+    centre.scatter_reduce_(1, which * rows * columns + cell, taught, "amax")
+    centre = centre.view(n, 2, rows, columns)
 
     positive = -centre * (1 - p) ** 2 * log_p
     negative = -(1 - centre) * mask * (1 - heat) ** 4 * p**2 * log_q
-    count = float(max(1, b.numel()))
-    weight = torch.tensor([1.0, 0.7], device=output.device).view(1, 2, 1, 1)
-    centre_loss = ((positive + negative) * weight).sum() / count
+    count = taught.sum().clamp(min=1.0)
+    weight = torch.tensor([1.0, FRAGMENT_WEIGHT], device=output.device).view(1, 2, 1, 1)
+    each = ((positive + negative) * weight).sum((1, 2, 3))
+    centre_loss = each.sum() / count
 
-    picked = output[b, :, ys, xs].float()
-    rows_ = objects[b, k]
+    picked = output.flatten(2).gather(2, cell[:, None, :].expand(-1, channels, -1)).float()
+    picked = picked.transpose(1, 2)
+    length, width = objects[..., LENGTH].clamp(min=0.1), objects[..., WIDTH].clamp(min=0.1)
     wanted = torch.stack(
         [
-            cx[b, k] - ix[b, k],
-            cy[b, k] - iy[b, k],
-            torch.log(rows_[:, LENGTH] / TYPICAL_LENGTH_UM),
-            torch.log(rows_[:, WIDTH] / TYPICAL_WIDTH_UM),
-            rows_[:, COS2],
-            rows_[:, SIN2],
+            cx - ix,
+            cy - iy,
+            torch.log(length / TYPICAL_LENGTH_UM),
+            torch.log(width / TYPICAL_WIDTH_UM),
+            objects[..., COS2],
+            objects[..., SIN2],
         ],
-        dim=1,
+        dim=-1,
     )
+    # A round object has no angle worth teaching.
+    slender = ((1 - width / length).clamp(0.0, 0.5) * 2)[..., None].expand(-1, -1, 2)
     scale = torch.tensor([1.0, 1.0, 2.0, 2.0, 0.5, 0.5], device=output.device)
-    slender = (1 - rows_[:, WIDTH] / rows_[:, LENGTH]).clamp(0.0, 0.5) * 2
-    per = functional.smooth_l1_loss(picked[:, 2:8], wanted, reduction="none", beta=0.2) * scale
-    per = torch.cat([per[:, :4], per[:, 4:] * slender[:, None]], dim=1)
-    shape_loss = per.sum() / count
-    spores = rows_[:, STATE] < 1.5
-    state_loss = functional.binary_cross_entropy_with_logits(
-        picked[spores, 8], rows_[spores, STATE], reduction="sum"
-    ) / spores.sum().clamp(min=1)
-    total = centre_loss + 0.5 * shape_loss + 0.4 * state_loss
-    return total, {
+    per = functional.smooth_l1_loss(picked[..., 2:8], wanted, reduction="none", beta=0.2) * scale
+    per = torch.cat([per[..., :4], per[..., 4:] * slender], dim=-1)
+    shape_loss = (per * taught[..., None]).sum() / count
+    spores = taught * (objects[..., STATE] < 1.5).float()
+    state = functional.binary_cross_entropy_with_logits(
+        picked[..., 8], objects[..., STATE].clamp(0.0, 1.0), reduction="none"
+    )
+    state_loss = (state * spores).sum() / spores.sum().clamp(min=1.0)
+    total = centre_loss + SHAPE_WEIGHT * shape_loss + STATE_WEIGHT * state_loss
+    parts = {
         "centre": centre_loss.detach(),
         "shape": shape_loss.detach(),
         "state": state_loss.detach(),
     }
+    return total, parts, each.detach() / (taught.sum(1) + 4.0)

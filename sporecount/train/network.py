@@ -50,7 +50,7 @@ class SearchNet(nn.Module):
     (n, len(SEARCH_CHANNELS), rows / 2, columns / 2).
     """
 
-    def __init__(self, stem: int = 32, body: int = 48, deep: int = 64) -> None:
+    def __init__(self, stem: int = 16, body: int = 32, deep: int = 64) -> None:
         super().__init__()
         self.stem = _conv(3, stem, 5, 2)
         self.down = _conv(stem, body, 3, 2)

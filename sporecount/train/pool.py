@@ -1,4 +1,4 @@
-"""A growing pool of training tiles on disk: drawn by many processes, read by the trainers.
+"""A growing pool of training tiles: drawn onto disk by many processes, kept on the device to teach.
 
 A chunk is one ``.npy`` file of bytes (tiles) with two companions (objects, tags). A
 chunk exists once its tags do: they are written last, under their final name.
@@ -7,13 +7,18 @@ chunk exists once its tags do: they are written last, under their final name.
 from __future__ import annotations
 
 import os
+from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
-#: Rows kept per tile; heavier clumps are cropped to the nearest this many.
-MOST_OBJECTS = 320
+if TYPE_CHECKING:
+    from torch import Tensor
+
+#: Rows kept per tile; a tile with more objects is not used, as unnamed ones teach wrongly.
+MOST_OBJECTS = 256
 
 
 def write_chunk(
@@ -24,38 +29,55 @@ def write_chunk(
     tags: NDArray[np.int32],
 ) -> None:
     """Write one chunk; ``tags`` last, so that a half-written chunk is never read."""
-    packed = np.zeros((len(objects), MOST_OBJECTS, 8), np.float32)
+    whole = np.array([len(found) <= MOST_OBJECTS for found in objects], bool)
+    packed = np.zeros((int(whole.sum()), MOST_OBJECTS, 8), np.float32)
     packed[..., 6] = -1.0
-    for row, found in zip(packed, objects, strict=True):
-        kept = found[:MOST_OBJECTS]
-        row[: len(kept)] = kept
-    np.save(folder / f"{name}.tiles.npy", tiles)
+    for row, found in zip(packed, (o for o, w in zip(objects, whole, strict=True) if w)):
+        row[: len(found)] = found
+    np.save(folder / f"{name}.tiles.npy", tiles[whole])
     np.save(folder / f"{name}.objects.npy", packed)
     unfinished = folder / f"{name}.tags.tmp.npy"
-    np.save(unfinished, tags)
+    np.save(unfinished, tags[whole])
     os.replace(unfinished, folder / f"{name}.tags.npy")
 
 
 class Pool:
-    """Chunks of one tile size, read as they appear.
+    """Tiles of one size on the device that learns, taken in as they appear.
 
     Parameters
     ----------
     folder : Path
+        Where chunks of one size of tile are written.
+    device : str
+        Where the tiles are kept.
     allowed : callable, optional
         Tags (n, t) to a boolean mask of the tiles that may be used.
+
+    Attributes
+    ----------
+    tiles : Tensor, shape (room, side, side, 3), uint8
+    objects : Tensor, shape (room, MOST_OBJECTS, 8), float32
+    hardness : Tensor, shape (room,), float32
+        How badly each tile was judged when it was last used; new ones count as hard.
+    size : int
+        Tiles taken in.
     """
 
-    def __init__(self, folder: Path, allowed=None) -> None:  # type: ignore[no-untyped-def]
-        self.folder = folder
-        self.allowed = allowed
+    def __init__(
+        self,
+        folder: Path,
+        device: str,
+        allowed: Callable[[NDArray[np.int32]], NDArray[np.bool_]] | None = None,
+    ) -> None:
+        self.folder, self.device, self.allowed = folder, device, allowed
         self.seen: set[str] = set()
-        self.tiles: list[NDArray[np.uint8]] = []
-        self.objects: list[NDArray[np.float32]] = []
-        self.usable: list[NDArray[np.int64]] = []
+        self.size = 0
+        self.tiles: Tensor | None = None
+        self.objects: Tensor | None = None
+        self.hardness: Tensor | None = None
 
     def refresh(self) -> int:
-        """Take in chunks that are new; return the number of usable tiles."""
+        """Take in chunks that are new; return the number of tiles."""
         for path in sorted(self.folder.glob("*.tags.npy")):
             name = path.name.removesuffix(".tags.npy")
             if name in self.seen or name.endswith(".tags.tmp"):
@@ -63,22 +85,55 @@ class Pool:
             self.seen.add(name)
             tags = np.load(path)
             keep = np.ones(len(tags), bool) if self.allowed is None else self.allowed(tags)
-            if not keep.any():
-                continue
-            self.usable.append(np.flatnonzero(keep))
-            self.tiles.append(np.load(self.folder / f"{name}.tiles.npy", mmap_mode="r"))
-            self.objects.append(np.load(self.folder / f"{name}.objects.npy", mmap_mode="r"))
-        return sum(len(u) for u in self.usable)
+            if keep.any():
+                self._take_in(
+                    np.load(self.folder / f"{name}.tiles.npy")[keep],
+                    np.load(self.folder / f"{name}.objects.npy")[keep],
+                )
+        return self.size
 
-    def batch(
-        self, rng: np.random.Generator, size: int
-    ) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
-        """Draw a batch: a few tiles from each of several random chunks."""
-        tiles, objects = [], []
-        per = 8
-        for _ in range(size // per):
-            c = int(rng.integers(len(self.tiles)))
-            pick = np.sort(rng.choice(self.usable[c], per, replace=len(self.usable[c]) < per))
-            tiles.append(self.tiles[c][pick])
-            objects.append(self.objects[c][pick])
-        return np.concatenate(tiles), np.concatenate(objects)
+    def _take_in(self, tiles: NDArray[np.uint8], objects: NDArray[np.float32]) -> None:
+        import torch
+
+        fresh = (
+            torch.from_numpy(tiles),
+            torch.from_numpy(objects),
+            # Never used yet: taken to be hard.
+            torch.full((len(tiles),), 1e3),
+        )
+        end = self.size + len(tiles)
+        kept = (self.tiles, self.objects, self.hardness)
+        if self.tiles is None or end > len(self.tiles):
+            kept = tuple(self._more_room(old, new, end) for old, new in zip(kept, fresh))
+        for whole, new in zip(kept, fresh):
+            whole[self.size : end] = new.to(self.device)  # type: ignore[index]
+        self.tiles, self.objects, self.hardness = kept
+        self.size = end
+
+    def _more_room(self, old: Tensor | None, new: Tensor, needed: int) -> Tensor:
+        """Return twice the room, so that growing costs little however often it happens."""
+        room = new.new_zeros((max(2 * needed, 256), *new.shape[1:]), device=self.device)
+        if old is not None:
+            room[: self.size] = old[: self.size]
+        return room
+
+    def pick(self, size: int, generator: object, hard_share: float = 0.25) -> Tensor:
+        """Return the numbers of a batch's tiles, some of them chosen as hard ones."""
+        import torch
+
+        assert self.hardness is not None
+        hard = int(size * hard_share)
+        plain = torch.randint(
+            self.size,
+            (size - hard,),
+            generator=generator,
+            device=self.device,  # type: ignore[call-overload]
+        )
+        many = torch.randint(
+            self.size,
+            (hard * 4,),
+            generator=generator,
+            device=self.device,  # type: ignore[call-overload]
+        )
+        best = torch.topk(self.hardness[many], hard).indices
+        return torch.cat([plain, many[best]])
