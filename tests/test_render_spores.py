@@ -150,7 +150,10 @@ def test_fragments_lie_apart_and_hold_no_more_than_the_spore(style):
         look = plainly(look)
         pieces = draw_fragments(np.random.default_rng(seed), 0.2, look, style)
         assert 2 <= len(pieces) <= 7
-        assert all(piece.length_um >= 1.5 and piece.state == "fragment" for piece, _ in pieces)
+        assert all(
+            2.0 <= piece.length_um < look.length_um and piece.state == "fragment"
+            for piece, _ in pieces
+        )
         # An ellipse holds 1.0 and a lens about 0.85 of pi/4 * length * width.
         spore_um2 = np.pi / 4 * look.length_um**2 * look.slenderness
         assert sum(piece.area_um2 for piece, _ in pieces) <= 1.15 * spore_um2
@@ -158,6 +161,41 @@ def test_fragments_lie_apart_and_hold_no_more_than_the_spore(style):
             gaps = [gap_um(piece, place, *other) for other in pieces[:number]]
             if gaps:
                 assert 1.0 < min(gaps) < 8.5
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_fragments_mostly_lie_in_a_group_where_the_spore_broke(style):
+    spans = []
+    for seed, look in enumerate(looks(20, seed=21)):
+        pieces = draw_fragments(np.random.default_rng(seed), 0.4, look, style)
+        places = np.array([place for _, place in pieces])
+        spans.append(np.linalg.norm(places[:, None] - places[None], axis=2).max())
+    assert np.median(spans) < 20.0
+    assert np.mean(np.array(spans) < 28.0) >= 0.85
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_a_damaged_spore_can_be_read_as_one_spore(style):
+    """Slivers and scraps could be told from litter by nobody, so they are hardly ever drawn."""
+    slender, area = [], []
+    for seed, look in enumerate(looks(100, seed=31)):
+        whole = draw_spore(np.random.default_rng(seed), 0.4, look, "intact", style)
+        spore = draw_spore(np.random.default_rng(seed), 0.4, look, "damaged", style)
+        slender.append(spore.width_um / spore.length_um)
+        area.append(spore.area_um2 / whole.area_um2)
+    assert np.mean(np.array(slender) < 0.4) <= 0.03
+    assert np.mean(np.array(area) < 0.5) <= 0.03
+
+
+@pytest.mark.parametrize("style", STYLES)
+def test_intact_spores_are_seldom_round(style):
+    drawn = [
+        draw_spore(np.random.default_rng(seed), 0.4, look, "intact", style)
+        for seed, look in enumerate(looks(150, seed=41))
+    ]
+    slender = np.array([spore.width_um / spore.length_um for spore in drawn])
+    assert np.mean(slender > 0.85) <= 0.02
+    assert np.mean((slender > 0.53) & (slender < 0.77)) > 0.85
 
 
 def gap_um(piece, place, other, other_place) -> float:

@@ -53,7 +53,7 @@ def damaged(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_d
     bench = lay_bench(rng, 0.5 * look.length_um + 5.0, um_per_px)
     paint = _paint_of(rng, look)
     kinds = (_faded, _cracked, _gnawed, _crumpled, _spilling)
-    kind = kinds[int(rng.choice(len(kinds), p=(0.22, 0.22, 0.18, 0.24, 0.14)))]
+    kind = kinds[int(rng.choice(len(kinds), p=(0.24, 0.26, 0.18, 0.21, 0.11)))]
     return kind(rng, bench, look, angle_deg, paint)
 
 
@@ -255,42 +255,66 @@ def _glow(bench: Bench, cover: Light, width_um: float) -> Light:
 def _faded(
     rng: np.random.Generator, bench: Bench, look: SporeLook, angle_deg: float, paint: _Paint
 ) -> Draft:
-    """Leave a pale thin outline, whole or broken."""
+    """Leave a pale outline, whole or broken, sometimes with a rest of its filling."""
     full = look.tone * look.wall_tone
     pale = replace(
         paint,
-        fill=float(rng.uniform(0.02, 0.14)) * min(1.0, 0.4 / look.tone),
-        stroke=max(0.07 / full, min(float(rng.uniform(0.15, 0.45)), 0.2 / full)),
-        stroke_um=min(paint.stroke_um, 0.5),
-        dashed=bool(rng.random() < 0.5),
+        fill=float(rng.uniform(0.02, 0.12)) * min(1.0, 0.4 / look.tone),
+        stroke=max(0.07, min(float(rng.uniform(0.07, 0.26)), 0.5 * full)) / full,
+        stroke_um=min(paint.stroke_um, 0.6),
+        dashed=bool(rng.random() < 0.4),
         highlight="none",
     )
     faint = replace(look, rim=0.4 * look.rim)
-    return _painted(rng, bench, faint, [draw_outline(rng, look, angle_deg, rough=1.5)], pale)
+    outline = draw_outline(rng, look, angle_deg, rough=1.5)
+    marks = None
+    if rng.random() < 0.35:
+        circle = np.linspace(0.0, 2 * np.pi, 18, endpoint=False)
+        wide = 0.25 * look.length_um * look.slenderness * rng.uniform(0.4, 1.0)
+        ring = np.column_stack([np.cos(circle) * rng.uniform(1.0, 1.8), np.sin(circle)])
+        ring = ring * wide * np.exp(rng.normal(0.0, 0.18, (18, 1)))
+        rest = outline[int(rng.integers(len(outline)))] * rng.uniform(0.0, 0.5) + ring
+        marks = _filled(bench, [rest]) * np.float32(rng.uniform(0.3, 0.9))
+        marks = marks * np.maximum(_textured(rng, bench, look, paint), 0.2)
+    return _painted(rng, bench, faint, [outline], pale, marks=marks)
 
 
 def _cracked(
     rng: np.random.Generator, bench: Bench, look: SporeLook, angle_deg: float, paint: _Paint
 ) -> Draft:
-    """Scratch one or two zigzags out of the picture."""
-    outline = draw_outline(rng, look, angle_deg)
+    """Draw one or two zigzags, bright or dark; the two sides may have slid."""
+    polygons = [draw_outline(rng, look, angle_deg)]
     half, side = 0.5 * look.length_um, 0.5 * look.length_um * look.slenderness
-    gaps = np.zeros_like(bench.x_um)
-    for number in range(int(rng.integers(1, 3))):
-        lengthwise = rng.random() < 0.25
+    lines = np.zeros_like(bench.x_um)
+    dark, pens = rng.random() < 0.4, []
+    for number in range(1 + int(rng.random() < 0.35)):
+        lengthwise = rng.random() < 0.2
         turn = np.deg2rad(angle_deg) + (0.0 if lengthwise else np.pi / 2) + rng.normal(0.0, 0.3)
         way = np.array([np.cos(turn), np.sin(turn)])
         normal = np.array([-way[1], way[0]])
         reach = (half if lengthwise else side) + 1.5
-        start = -reach if number == 0 else rng.uniform(-0.4, 0.1) * reach
+        short = rng.random() < (0.25 if number == 0 else 0.6)
+        start = rng.uniform(-0.5, 0.1) * reach if short else -reach
         along = np.linspace(start, reach, int(rng.integers(5, 10)))
-        off = rng.normal(0.0, 0.35, len(along)) + rng.normal(0.0, 0.25) * (
-            side if lengthwise else half
-        )
+        middle = rng.normal(0.0, 0.25) * (side if lengthwise else half)
+        off = rng.normal(0.0, 0.3, len(along)) + middle
         crack = along[:, None] * way + off[:, None] * normal
-        gap = float(rng.uniform(0.6, 1.3) if number == 0 else rng.uniform(0.45, 0.9))
-        gaps = np.maximum(gaps, _stroked(bench, [crack], gap, closed=False))
-    return _painted(rng, bench, look, [outline], paint, gaps=gaps)
+        gap = float(rng.uniform(0.4, 0.7) if dark else rng.uniform(0.5, 1.1))
+        pens.append(_stroked(bench, [crack], gap, closed=False))
+        if number == 0 and not short and rng.random() < 0.5:
+            slide = rng.choice((-0.5, 0.5)) * rng.uniform(0.4, 1.8) * way
+            point = middle * normal
+            polygons = [
+                clipped(polygons[0], point - 0.1 * normal, normal) + slide,
+                clipped(polygons[0], point + 0.1 * normal, -normal) - slide,
+            ]
+            polygons = [part for part in polygons if len(part) > 2]
+    for pen in pens:
+        lines = np.maximum(lines, pen)
+    if dark:
+        marks = lines * np.float32(rng.uniform(0.5, 1.0))
+        return _painted(rng, bench, look, polygons, paint, marks=marks)
+    return _painted(rng, bench, look, polygons, paint, gaps=lines)
 
 
 def _gnawed(
@@ -299,7 +323,7 @@ def _gnawed(
     """Pull a run of the outline's corners in towards the middle."""
     outline = draw_outline(rng, look, angle_deg)
     count = len(outline)
-    run = int(count * rng.uniform(0.16, 0.34))
+    run = int(count * rng.uniform(0.12, 0.3))
     first = int(rng.integers(0, count))
     index = np.arange(first, first + run) % count
     depth = rng.uniform(0.5, 0.8)
@@ -314,20 +338,20 @@ def _crumpled(
     rng: np.random.Generator, bench: Bench, look: SporeLook, angle_deg: float, paint: _Paint
 ) -> Draft:
     """Fold the outline in at a few places and draw the folds dark."""
-    small = replace(look, length_um=look.length_um * float(rng.uniform(0.78, 0.98)))
-    outline = draw_outline(rng, small, 0.0, rough=2.5, wide=float(rng.uniform(0.65, 1.0)))
+    small = replace(look, length_um=look.length_um * float(rng.uniform(0.86, 1.0)))
+    outline = draw_outline(rng, small, 0.0, rough=2.5, wide=float(rng.uniform(0.82, 1.02)))
     turn = np.arctan2(outline[:, 1], outline[:, 0])
     factor = np.ones(len(outline))
     for number in range(int(rng.integers(2, 5))):
         side = rng.choice((-1.0, 1.0)) * np.pi / 2
         at = side + rng.normal(0.0, 0.5) if number < 2 else rng.uniform(0, 6.3)
         away = (turn - at + np.pi) % (2 * np.pi) - np.pi
-        depth = rng.uniform(0.45, 0.85) if number == 0 else rng.uniform(0.15, 0.5)
+        depth = rng.uniform(0.2, 0.6) if number == 0 else rng.uniform(0.05, 0.25)
         factor = factor * (1.0 - depth * np.exp(-((away / rng.uniform(0.2, 0.6)) ** 2)))
-    outline = outline * np.maximum(factor, 0.12)[:, None]
+    outline = outline * np.maximum(factor, 0.3)[:, None]
     outline = outline + rng.normal(0.0, 0.12, outline.shape)
     outline[:, 1] += (
-        rng.normal(0.0, 0.12) * look.length_um * (outline[:, 0] / look.length_um * 2) ** 2
+        rng.normal(0.0, 0.05) * look.length_um * (outline[:, 0] / look.length_um * 2) ** 2
     )
     angle = np.deg2rad(angle_deg)
     spin = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
@@ -348,7 +372,7 @@ def _spilling(
     rng: np.random.Generator, bench: Bench, look: SporeLook, angle_deg: float, paint: _Paint
 ) -> Draft:
     """Swell the outline and paint a ragged puddle beside it."""
-    wide = min(1.4, 0.97 / look.slenderness) * float(rng.uniform(0.9, 1.0))
+    wide = min(float(rng.uniform(0.95, 1.2)), 0.88 / look.slenderness)
     plump = replace(look, tip=0.3 * look.tip)
     outline = draw_outline(rng, plump, angle_deg, rough=2.5, wide=wide)
     mouth = outline[int(rng.integers(0, len(outline)))]

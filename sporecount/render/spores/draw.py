@@ -15,9 +15,17 @@ from sporecount.render.spores.bench import Draft, finish, home_of_centre_um, out
 from sporecount.render.spores.look import SporeLook
 
 STATES: tuple[str, ...] = ("intact", "damaged")
-SMALLEST_PIECE_UM = 1.5
+SMALLEST_PIECE_UM = 2.0
+LARGEST_PIECE = 0.92  # of the spore's length
+THINNEST_PIECE_UM = 1.1  # mean width
 MOST_PIECES = 7
 GAP_RANGE_UM = (1.5, 8.0)
+
+#: Least width over length, and area over that of an intact spore, of what can still be
+#: read as one spore; sharper slivers pass only seldom.
+LEAST_SLENDERNESS, LEAST_AREA = 0.4, 0.6
+SLIVERS = 0.02
+MOST_DRAWS = 12
 
 
 @dataclass(frozen=True)
@@ -87,8 +95,24 @@ def draw_spore(
             f"state {state!r}", "no spore has that state", f"use one of {', '.join(STATES)}"
         )
     angle = float(rng.uniform(0.0, 180.0)) if angle_deg is None else float(angle_deg)
-    draw = chosen.whole if state == "intact" else chosen.damaged
-    return finish(draw(rng, um_per_px, look, angle), state, style)
+    if state == "intact":
+        return finish(chosen.whole(rng, um_per_px, look, angle), state, style)
+    # Every try has a source of its own, so that a try's shape hangs on nothing else.
+    seed, spare = int(rng.integers(2**62)), rng.random() < SLIVERS
+    for number in range(MOST_DRAWS):
+        own = np.random.default_rng([seed, number])
+        spore = finish(chosen.damaged(own, um_per_px, look, angle), state, style)
+        if spare or _reads_as_one(spore, look):
+            break
+    return spore
+
+
+def _reads_as_one(spore: DrawnSpore, look: SporeLook) -> bool:
+    """Return whether a damaged spore is neither a sliver nor a scrap."""
+    # A lens holds 0.67 of its box, an ellipse 0.785.
+    whole_um2 = (0.785 - 0.1 * look.tip) * look.length_um**2 * look.slenderness
+    slender = spore.width_um / max(spore.length_um, 1e-6)
+    return slender >= LEAST_SLENDERNESS and spore.area_um2 >= LEAST_AREA * whole_um2
 
 
 def draw_fragments(
@@ -111,8 +135,8 @@ def draw_fragments(
     -------
     list of (DrawnSpore, (dx_um, dy_um))
         Two to seven pieces, and where each one's centre lies about the place
-        where the spore was. Every piece is at least 1.5 um long and lies 1.5 to
-        8 um from its nearest neighbour.
+        where the spore was. Every piece is at least 2 um long, shorter than the
+        spore, and lies 1.5 to 8 um from its nearest neighbour, mostly below 4.
 
     Raises
     ------
@@ -121,11 +145,21 @@ def draw_fragments(
     """
     chosen = _style(style)
     _check_scale(um_per_px)
-    drafts = chosen.shatter(rng, um_per_px, look)[:MOST_PIECES]
-    pieces = [(finish(draft, "fragment", style), draft) for draft in drafts]
-    pieces = [(piece, draft) for piece, draft in pieces if piece.length_um >= SMALLEST_PIECE_UM]
+    longest = LARGEST_PIECE * look.length_um
+    for _ in range(MOST_DRAWS):
+        drafts = chosen.shatter(rng, um_per_px, look)[:MOST_PIECES]
+        pieces = [(finish(draft, "fragment", style), draft) for draft in drafts]
+        pieces = [one for one in pieces if _is_piece(one[0], longest)]
+        if len(pieces) > 1:
+            break
     offsets = _strew(rng, [draft for _, draft in pieces])
     return [(piece, offset) for (piece, _), offset in zip(pieces, offsets)]
+
+
+def _is_piece(piece: DrawnSpore, longest_um: float) -> bool:
+    """Return whether a piece is neither too small, nor a thread, nor the spore itself."""
+    thick = piece.area_um2 >= THINNEST_PIECE_UM * piece.length_um
+    return SMALLEST_PIECE_UM <= piece.length_um <= longest_um and thick
 
 
 def _strew(rng: np.random.Generator, drafts: list[Draft]) -> list[tuple[float, float]]:
@@ -133,12 +167,14 @@ def _strew(rng: np.random.Generator, drafts: list[Draft]) -> list[tuple[float, f
     outlines: list[NDArray[np.float64]] = []
     places: list[tuple[float, float]] = []
     low, high = GAP_RANGE_UM
+    if rng.random() < 0.85:
+        high = 3.6  # mostly they stay near where the spore broke
     for draft in drafts:
         shape, home = outline_um(draft), home_of_centre_um(draft)
         turn = rng.normal(0.0, 0.5) + np.arctan2(home[1], home[0] + 1e-6)
         way = np.array([np.cos(turn), np.sin(turn)])
         # Outline points are pixel centres a little apart, hence the margin.
-        gap = low + 0.4 + (high - low - 1.5) * rng.beta(1.0, 2.0)
+        gap = low + 0.6 + (high - low - 1.7) * rng.beta(1.0, 2.0)
         place = home
         while outlines and (lacking := gap - _nearest(shape + place, outlines)) > 0:
             place = place + max(0.3, lacking) * way

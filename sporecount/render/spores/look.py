@@ -21,7 +21,7 @@ _HUES: tuple[tuple[float, Hue], ...] = (
 )
 
 LENGTH_RANGE_UM = (9.0, 17.0)
-SLENDERNESS_RANGE = (0.50, 0.80)
+SLENDERNESS_RANGE = (0.52, 0.77)
 TONE_RANGE = (0.12, 1.2)
 
 
@@ -34,7 +34,7 @@ class SporeLook:
     length_um : float
         Tip to tip, 9 to 17.
     slenderness : float
-        Width over length, 0.5 to 0.8.
+        Width over length, 0.52 to 0.77 and mostly 0.55 to 0.75.
     tip : float
         0 for a rounded ellipse, 1 for a lemon with nipple-like ends.
     wall_um : float
@@ -94,7 +94,7 @@ def random_look(rng: np.random.Generator) -> SporeLook:
     wall, core = _random_wall_and_core(rng)
     return SporeLook(
         length_um=_clipped(rng.normal(13.0, 1.5), LENGTH_RANGE_UM),
-        slenderness=_clipped(rng.normal(0.645, 0.06), SLENDERNESS_RANGE),
+        slenderness=_clipped(rng.normal(0.645, 0.045), (0.55, 0.75)),
         tip=float(rng.beta(1.3, 1.2)),
         wall_um=float(np.exp(rng.uniform(np.log(0.4), np.log(1.6)))),
         wall_tone=wall,
@@ -130,7 +130,7 @@ def vary_look(rng: np.random.Generator, look: SporeLook) -> SporeLook:
     return replace(
         look,
         length_um=_clipped(look.length_um * rng.normal(1.0, 0.065), LENGTH_RANGE_UM),
-        slenderness=_clipped(look.slenderness + rng.normal(0.0, 0.035), SLENDERNESS_RANGE),
+        slenderness=_clipped(look.slenderness + rng.normal(0.0, 0.03), SLENDERNESS_RANGE),
         tip=_clipped(look.tip + rng.normal(0.0, 0.12), (0.0, 1.0)),
         wall_um=_clipped(look.wall_um * float(np.exp(rng.normal(0.0, 0.12))), (0.3, 1.9)),
         wall_tone=wall / peak,

@@ -18,7 +18,7 @@ from sporecount.render.spores.look import SporeLook
 
 Field = NDArray[np.floating]
 _STEPS = 720
-_FAINTEST_GHOST = 0.06
+_FAINTEST_GHOST = 0.07
 
 
 @dataclass(frozen=True, eq=False)
@@ -57,7 +57,7 @@ def whole(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg
 def damaged(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
     """Draw a spore with one kind of damage, from clear to severe."""
     kinds: tuple[Callable[..., Draft], ...] = (_ghost, _crack, _bite, _collapse, _leak)
-    kind = kinds[int(rng.choice(len(kinds), p=(0.22, 0.22, 0.18, 0.24, 0.14)))]
+    kind = kinds[int(rng.choice(len(kinds), p=(0.24, 0.26, 0.18, 0.21, 0.11)))]
     bench = lay_bench(rng, 0.5 * look.length_um + 5.0, um_per_px)
     u, v = _straightened(bench, look, angle_deg)
     return kind(rng, bench, look, u, v)
@@ -89,10 +89,22 @@ def shatter(rng: np.random.Generator, um_per_px: float, look: SporeLook) -> list
             q = u * np.cos(normal) + v * np.sin(normal) - offset
             q = q + ripple * np.sin(1.7 * along + phase)
             cut = np.minimum(cut, side * q)
+        cut = _one_piece(cut)
         if float((cut > 0).sum()) * bench.step_um**2 < 2.2:
             continue
         drafts.append(_paint(rng, bench, look, (u, v, theta, depth, share), cut, touch))
     return drafts
+
+
+def _one_piece(cut: Field) -> Field:
+    """Drop all but the largest part of what is left."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats((cut > 0).astype(np.uint8))
+    if count < 3:
+        return cut
+    largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    # Their soft edges go as well: a margin of two pixels belongs to no other part.
+    others = cv2.dilate(((labels > 0) & (labels != largest)).astype(np.uint8), np.ones((5, 5)))
+    return np.where((others > 0) & (labels != largest), np.minimum(cut, -2.0), cut)
 
 
 def _straightened(bench: Bench, look: SporeLook, angle_deg: float) -> tuple[Field, Field]:
@@ -143,8 +155,12 @@ def _paint(
     place: tuple[Field, Field, Field, Field, Field],
     cut: Field,
     touch: _Touch,
+    marks: Field | float = 0.0,
 ) -> Draft:
-    """Turn places into density; ``cut`` is the depth that still belongs to the object."""
+    """Turn places into density; ``cut`` is the depth that still belongs to the object.
+
+    ``marks`` is density laid over everything inside, in the spore's own hue.
+    """
     u, v, theta, depth, share = place
     half = 0.5 * look.length_um
     soft = max(bench.step_um, float(rng.uniform(0.1, 0.5)))
@@ -165,6 +181,7 @@ def _paint(
     inner = strength * look.core_tone * touch.core_gain * np.maximum(core, 0.0) * solid
     halo = look.rim * np.exp(-(((cut + 0.45) / 0.4) ** 2)) * min(1.0, touch.wall_gain)
     halo = halo * (1.0 - solid)
+    outer = outer + marks * solid
     density = outer[..., None] * hue + inner[..., None] * inner_hue - halo[..., None]
     cover = np.clip(cut / bench.step_um + 0.5, 0.0, 1.0).astype(np.float32)
     return Draft(density.astype(np.float32), cover, bench)
@@ -215,45 +232,69 @@ def _cloud(rng: np.random.Generator, bench: Bench, spot_um: float) -> Field:
 
 
 def _ghost(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v: Field) -> Draft:
-    """Empty the spore, leaving a thin pale outline."""
+    """Empty the spore, leaving a pale outline and sometimes a remnant of content."""
     theta, depth, share = _measured(_form(rng, look, ripple=0.03), u, v)
-    thin = replace(look, wall_um=max(0.35, look.wall_um * rng.uniform(0.45, 0.8)), rim=look.rim / 2)
-    left = min(float(rng.uniform(0.15, 0.42)), 0.2 / (look.tone * look.wall_tone))
+    thin = replace(look, wall_um=max(0.4, look.wall_um * rng.uniform(0.5, 0.9)), rim=look.rim / 2)
+    full = look.tone * look.wall_tone
+    # Paler than any intact spore, or it could not be told from one.
+    left = min(float(rng.uniform(_FAINTEST_GHOST, 0.24)), 0.5 * full, 0.2) / full
     touch = _Touch(
-        wall_gain=max(left, _FAINTEST_GHOST / (look.tone * look.wall_tone)),
-        core_gain=float(rng.uniform(0.0, 0.12) * left / max(look.core_tone, 0.3)),
-        open_at=float(rng.uniform(-np.pi, np.pi)) if rng.random() < 0.5 else None,
-        open_width=float(rng.uniform(0.3, 0.9)),
+        wall_gain=max(left, _FAINTEST_GHOST / full),
+        core_gain=float(rng.uniform(0.0, 0.15) * left / max(look.core_tone, 0.3)),
+        open_at=float(rng.uniform(-np.pi, np.pi)) if rng.random() < 0.4 else None,
+        open_width=float(rng.uniform(0.3, 0.8)),
     )
-    return _paint(rng, bench, thin, (u, v, theta, depth, share), depth, touch)
+    marks: Field | float = 0.0
+    if rng.random() < 0.35:
+        half = 0.5 * look.length_um
+        x, y = rng.uniform(-0.45, 0.45) * half, rng.uniform(-0.4, 0.4) * half * look.slenderness
+        size = half * rng.uniform(0.12, 0.38)
+        stretch = rng.uniform(0.5, 1.0)
+        lump = 1.2 - np.hypot((u - x) / size, (v - y) / (size * stretch))
+        lump = lump + 0.35 * _cloud(rng, bench, float(rng.uniform(0.8, 2.0)))
+        strength = look.tone * rng.uniform(0.3, 0.9)
+        marks = np.clip(lump, 0.0, 1.0) * np.float32(strength) * np.clip(depth - 0.4, 0.0, 1.0)
+    return _paint(rng, bench, thin, (u, v, theta, depth, share), depth, touch, marks)
 
 
 def _crack(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v: Field) -> Draft:
-    """Move the two sides of one or two jagged lines apart."""
+    """Run one or two jagged lines through, bright or dark; the sides may have slid."""
     form = _form(rng, look)
     half = 0.5 * look.length_um
-    keep = np.full_like(u, 99.0)
+    keep, marks = np.full_like(u, 99.0), np.zeros_like(u)
+    dark = rng.random() < 0.4
     for number in range(1 + int(rng.random() < 0.3)):
         along_axis = rng.random() < 0.2 and number == 0
         normal = rng.normal(np.pi / 2, 0.1) if along_axis else rng.normal(0.0, 0.4)
-        gap = float(rng.uniform(0.6, 1.4))
+        gap = 0.0 if dark else float(rng.uniform(0.5, 1.1))
         cos, sin = float(np.cos(normal)), float(np.sin(normal))
         spread = 0.1 if along_axis else 0.3
         course = u * -sin + v * cos
-        q = u * cos + v * sin - rng.normal(0.0, spread) * half
-        jag = rng.uniform(0.15, 0.5)
+        q = u * cos + v * sin - float(np.clip(rng.normal(0.0, spread), -0.6, 0.6)) * half
+        jag = rng.uniform(0.1, 0.45)
         q = q + jag * np.sin(rng.uniform(0.8, 2.0) * course + rng.uniform(0, 6.3))
         q = q + 0.5 * jag * np.sin(rng.uniform(2.5, 4.0) * course + rng.uniform(0, 6.3))
-        keep = np.minimum(keep, np.abs(q) - gap / 2)
-        side = np.clip(q / (0.5 * gap), -1.0, 1.0)
-        hinge = float(rng.normal(0.0, 0.10))
-        u, v = (
-            u - side * (0.5 * gap * cos + hinge * course * 0.5),
-            v - side * (0.5 * gap * sin + rng.normal(0.0, 0.3)),
-        )
+        away = np.abs(q)
+        short = rng.random() < (0.25 if number == 0 else 0.6)
+        if short:  # the crack ends within the body
+            end = rng.uniform(-0.3, 0.5) * half * look.slenderness
+            away = np.hypot(away, np.maximum(course - end, 0.0))
+        if dark:
+            line = np.exp(-((away / rng.uniform(0.2, 0.4)) ** 2))
+            marks = np.maximum(marks, line * (look.tone * rng.uniform(0.35, 1.0) + 0.08))
+        else:
+            keep = np.minimum(keep, away - gap / 2)
+        if number > 0 or short:
+            continue
+        side = np.clip(q / max(0.5 * gap, 0.2), -1.0, 1.0)
+        slide = float(rng.uniform(0.0, 0.9) * rng.choice((-1.0, 1.0)))
+        hinge = float(rng.normal(0.0, 0.05))
+        apart = 0.4 * gap + hinge * course * 0.5
+        u, v = u - side * (apart * cos - slide * sin), v - side * (apart * sin + slide * cos)
     theta, depth, share = _measured(form, u, v)
     touch = _Touch(core_gain=float(rng.uniform(0.5, 1.0)), tone_gain=float(rng.uniform(0.75, 1.05)))
-    return _paint(rng, bench, look, (u, v, theta, depth, share), np.minimum(depth, keep), touch)
+    place = (u, v, theta, depth, share)
+    return _paint(rng, bench, look, place, np.minimum(depth, keep), touch, marks)
 
 
 def _bite(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v: Field) -> Draft:
@@ -266,7 +307,7 @@ def _bite(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v: 
         at = float(rng.uniform(-np.pi, np.pi))
         reach = float(form.radius[int((at + np.pi) / (2 * np.pi) * (_STEPS - 1))])
         reach *= float(rng.uniform(0.85, 1.05))
-        size = width * float(rng.uniform(0.55, 0.95) if number == 0 else rng.uniform(0.3, 0.5))
+        size = width * float(rng.uniform(0.5, 0.9) if number == 0 else rng.uniform(0.25, 0.45))
         du, dv = u - reach * np.cos(at), v - reach * np.sin(at)
         lobes = int(rng.integers(3, 7))
         scallop = 1.0 + 0.13 * np.sin(lobes * np.arctan2(dv, du) + rng.uniform(0, 6.3))
@@ -276,29 +317,29 @@ def _bite(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v: 
 
 
 def _collapse(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v: Field) -> Draft:
-    """Let the body fall in: a crescent, or a shrivelled outline, with dark folds."""
-    grown = float(rng.uniform(1.05, 1.3))
-    u, v = u * np.float32(grown), v * np.float32(grown * rng.uniform(1.0, 1.35))
-    crescent = rng.random() < 0.5
-    form = _form(rng, look, ripple=0.05 if crescent else float(rng.uniform(0.16, 0.30)))
+    """Let the body shrink and fall in at its side, with dark folds."""
+    grown = float(rng.uniform(1.0, 1.12))
+    u, v = u * np.float32(grown), v * np.float32(grown * rng.uniform(1.0, 1.3))
+    form = _form(rng, look, ripple=float(rng.uniform(0.05, 0.17)))
     theta, depth, share = _measured(form, u, v)
-    if crescent:
-        width = 0.5 * look.length_um * look.slenderness
-        long, broad = 0.5 * look.length_um * rng.uniform(0.6, 1.0), width * rng.uniform(0.7, 1.1)
-        shift = width * rng.uniform(0.75, 1.15) * rng.choice((-1.0, 1.0))
-        du, dv = u - rng.normal(0.0, 0.15) * long, v - shift
+    width = 0.5 * look.length_um * look.slenderness
+    for number in range(int(rng.integers(0, 3))):
+        long, broad = 0.5 * look.length_um * rng.uniform(0.3, 0.8), width * rng.uniform(0.5, 1.1)
+        sunk = width * rng.uniform(0.2, 0.6 if number == 0 else 0.35)
+        shift = (width + broad - sunk) * rng.choice((-1.0, 1.0))
+        du, dv = u - rng.normal(0.0, 0.3) * 0.5 * look.length_um, v - shift
         dent = (np.sqrt((du / long) ** 2 + (dv / broad) ** 2) - 1.0) * broad
         # The wall runs along the dent as well: it is pushed in, not torn off.
         depth = np.minimum(depth, dent)
     touch = _Touch(
-        wrinkles=int(rng.integers(1, 4)), tone_gain=float(rng.uniform(0.9, 1.4)), core_gain=0.8
+        wrinkles=int(rng.integers(1, 5)), tone_gain=float(rng.uniform(0.8, 1.4)), core_gain=0.8
     )
     return _paint(rng, bench, look, (u, v, theta, depth, share), depth, touch)
 
 
 def _leak(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v: Field) -> Draft:
     """Swell the body and let its content run out at one place."""
-    swollen = min(1.3, 0.98 / look.slenderness) * float(rng.uniform(0.9, 1.0))
+    swollen = min(float(rng.uniform(0.95, 1.2)), 0.88 / look.slenderness)
     form = _form(rng, replace(look, tip=look.tip * 0.3), fuller=swollen, ripple=0.05)
     theta, depth, share = _measured(form, u, v)
     at = float(rng.uniform(-np.pi, np.pi))

@@ -29,7 +29,7 @@ def whole(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg
 def damaged(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
     """Project a spore that was emptied, split, bitten, dented or burst."""
     kinds = (emptied, split, chipped, dented, burst)
-    kind = kinds[int(rng.choice(len(kinds), p=(0.22, 0.22, 0.18, 0.24, 0.14)))]
+    kind = kinds[int(rng.choice(len(kinds), p=(0.24, 0.26, 0.18, 0.21, 0.11)))]
     body = replace(random_body(rng, look), tilt=float(rng.normal(0.0, 0.12)))
     return _project(rng, um_per_px, look, kind(rng, body), angle_deg)
 
@@ -92,6 +92,10 @@ def _project(
     )
     bent = body.refraction * _bent_light(rng, bench, look, total)
     optical = optical + bent[..., None]
+    for seam, strength in body.seams:
+        u, v = _in_plane(bench, box, angle_deg)
+        line = np.exp(-np.square(np.maximum(seam(u, v, np.zeros_like(u)), 0.0) / 0.22))
+        optical = optical + (strength * line * np.minimum(total, 1.0))[..., None] * hue
     seen = np.maximum(total, spill)
     density = np.zeros(bench.x_um.shape + (3,), np.float32)
     cover = np.zeros(bench.x_um.shape, np.float32)
@@ -142,7 +146,12 @@ def _chords(
     along = u * cos + z * sin
     up = z * cos - u * sin
     bow = np.float32(look.bend * look.length_um / body.half_um**2)
-    across = v - bow * along * along if bow else np.broadcast_to(v, along.shape)
+    sheer = np.zeros_like(u)
+    for nx, ny, offset, slide in body.slips:
+        side = np.where(u * nx + v * ny > offset, 0.5 * slide, -0.5 * slide).astype(np.float32)
+        along = along - side * np.float32(ny)
+        sheer = sheer + side * np.float32(nx)
+    across = (v + sheer) - bow * along * along if bow else np.broadcast_to(v + sheer, along.shape)
     index = (along * np.float32(BINS / 2 / body.half_um) + np.float32(BINS / 2)).astype(np.int32)
     beyond = np.abs(along) - np.float32(body.half_um)
     limit: Volume = body.radius_um[np.clip(index, 0, BINS - 1)]

@@ -21,7 +21,9 @@ class Body:
 
     ``keep`` are signed distances (um) of what is left; ``dents`` are places, depths and
     lengths by which the radius shrinks; ``folds`` are heights, paces, slants and phases
-    of ripples; ``spill`` are balls of content (x, y, z, r).
+    of ripples; ``spill`` are balls of content (x, y, z, r); ``slips`` are planes (normal
+    x and y, offset) and how far (um) the two sides slid along them; ``seams`` are slabs
+    whose middle shows as a dark line, and that line's strength.
     """
 
     half_um: float
@@ -38,6 +40,8 @@ class Body:
     granules: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 4)))
     granule_gain: float = 0.0
     spill: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 4)))
+    slips: tuple[tuple[float, float, float, float], ...] = ()
+    seams: tuple[tuple[Keep, float], ...] = ()
 
 
 def random_body(rng: np.random.Generator, look: SporeLook) -> Body:
@@ -56,7 +60,7 @@ def random_body(rng: np.random.Generator, look: SporeLook) -> Body:
     rho = (1.0 - share) * ellipsoid + share * pointed
     rho = rho * (1.0 + look.asymmetry * s - 0.4 * look.asymmetry * s**2)
     fate = rng.random()
-    tilt = rng.normal(0.0, 0.15) if fate < 0.85 else rng.normal(0.0, 0.6)
+    tilt = rng.normal(0.0, 0.12) if fate < 0.96 else rng.normal(0.0, 0.45)
     shell = look.wall_um * 0.8
     count = int(rng.integers(3, 26)) if rng.random() < 0.6 else 0
     places = rng.normal(0.0, 0.38, (count, 3)) * (half * 0.85, thick * 0.8, thick * 0.8)
