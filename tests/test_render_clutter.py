@@ -9,6 +9,7 @@ import pytest
 from sporecount.errors import SettingsError
 from sporecount.render.clutter import FAMILIES, KINDS, draw_clutter
 from sporecount.render.clutter.lookalike import looks_like_spore
+from sporecount.render.spores import STYLES, draw_spore, random_look, vary_look
 
 LITTER = [name for name, kind in KINDS.items() if kind.family.startswith("litter_")]
 SCALES_UM_PER_PX = (0.15, 0.6, 1.4)
@@ -58,7 +59,9 @@ def spore_like(part: dict[str, float]) -> bool:
 def test_kinds_and_families_agree() -> None:
     assert {kind.family for kind in KINDS.values()} == set(FAMILIES)
     assert all(name == kind.name for name, kind in KINDS.items())
-    for family in ("litter_noise", "litter_shape", "litter_cluster", "litter_texture"):
+    litter = {kind.family for kind in KINDS.values() if kind.family.startswith("litter_")}
+    assert len(litter) == 8
+    for family in litter:
         assert sum(kind.family == family for kind in KINDS.values()) >= 4
     for kind in KINDS.values():
         low, high = kind.usual_per_mm2
@@ -122,6 +125,11 @@ def test_same_seed_same_picture(name: str) -> None:
         ("slim rod", 4.0, 27.0),
         ("angular chip", 3.0, 32.0),
         ("noise lump", 2.0, 40.0),
+        ("flat disc", 3.5, 10.5),
+        ("thick ring", 4.0, 17.0),
+        ("round-ended rod", 3.0, 33.0),
+        ("cut chip", 3.0, 26.0),
+        ("shell piece", 2.0, 28.0),
     ],
 )
 @pytest.mark.parametrize("um_per_px", [0.3, 0.9])
@@ -181,6 +189,29 @@ def test_lookalike_knows_a_spore_and_what_is_none(um_per_px: float) -> None:
     assert not looks_like_spore(lemon(um_per_px, 4.5, 3.0, 0.5), um_per_px)
 
 
+@pytest.mark.parametrize("um_per_px", [0.2, 0.6, 0.9])
+def test_lookalike_knows_nearly_every_drawn_spore(um_per_px: float) -> None:
+    rng = np.random.default_rng(3)
+    found = []
+    for style in STYLES:
+        for _ in range(25):
+            spore = draw_spore(rng, um_per_px, vary_look(rng, random_look(rng)), "intact", style)
+            found.append(looks_like_spore(spore.density, um_per_px))
+    assert np.mean(found) > 0.95
+
+
+@pytest.mark.parametrize("um_per_px", [0.2, 0.6])
+def test_chips_with_straight_sides_are_no_lookalikes(um_per_px: float) -> None:
+    n = int(40 / um_per_px)
+    y, x = (np.mgrid[0:n, 0:n] - n / 2) * um_per_px
+    half_disc = (np.hypot(x, y) < 7.0) & (y > 0)
+    lozenge = np.abs(x) / 7.0 + np.abs(y) / 4.5 < 1
+    box = (np.abs(x) < 6.5) & (np.abs(y) < 4.0)
+    for shape in (half_disc, lozenge, box):
+        tone = cv2.GaussianBlur(shape.astype(np.float32), (0, 0), 0.3 / um_per_px)
+        assert not looks_like_spore(np.repeat(tone[:, :, None], 3, axis=2), um_per_px)
+
+
 def test_a_spot_without_an_edge_is_no_lookalike() -> None:
     assert not looks_like_spore(lemon(0.3, 13.0, 8.5, 6.0), 0.3)
 
@@ -209,8 +240,11 @@ def test_drawing_finer_keeps_the_amount_of_ink() -> None:
     for name in ("small ellipsoid spore", "blood disc", "dumbbell"):
         ink = []
         for um_per_px in (0.2, 1.4):
-            rng = np.random.default_rng(9)
-            sums = [draw_clutter(rng, um_per_px, name).density.sum() for _ in range(60)]
+            # Not by draw_clutter, which may draw again at one scale only.
+            sums = [
+                KINDS[name].draw(np.random.default_rng(seed), um_per_px)[0].sum()
+                for seed in range(60)
+            ]
             ink.append(np.mean(sums) * um_per_px**2)
         assert ink[1] == pytest.approx(ink[0], rel=0.35)
 

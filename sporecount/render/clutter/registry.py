@@ -9,8 +9,12 @@ from sporecount.render.clutter import (
     crystal,
     cuticle,
     fibres,
+    litter_cell,
+    litter_chip,
     litter_cluster,
+    litter_ghost,
     litter_noise,
+    litter_rod,
     litter_shape,
     litter_texture,
     mould,
@@ -32,6 +36,10 @@ _FILES = (
     litter_shape,
     litter_cluster,
     litter_texture,
+    litter_cell,
+    litter_rod,
+    litter_chip,
+    litter_ghost,
 )
 
 #: Every kind by its name.
