@@ -7,6 +7,7 @@ import uuid
 from collections.abc import Mapping
 from typing import Any
 
+from sporecount.rearing.cells import to_cell
 from sporecount.rearing.columns import ROW_WORD, SEXES, SOURCES, TABLES
 from sporecount.rearing.errors import LogError
 from sporecount.rearing.values import Value, checked
@@ -142,27 +143,36 @@ def edit(
     old = fetch(connection, table, row_id)
     if old is None:
         raise LogError(f"{table} {row_id}", "the log has no such row", "check the id")
-    from sporecount.rearing.cells import to_cell
-
     different = {name: value for name, value in changes.items() if old[name] != value}
     for name, value in different.items():
         kind = TABLES[table].columns[name]
         connection.execute(f"UPDATE {table} SET {name} = ? WHERE id = ?", (value, row_id))
-        insert(
-            connection,
-            "edits",
-            {
-                "id": new_id(),
-                "table_name": table,
-                "row_id": row_id,
-                "field": name,
-                "old": to_cell(old[name], kind) or None,
-                "new": to_cell(value, kind) or None,
-                "edited_at": edited_at,
-                "who": who,
-            },
-        )
+        key = (table, row_id, name)
+        insert_edit(connection, key, to_cell(old[name], kind), to_cell(value, kind), edited_at, who)
     return len(different)
+
+
+def insert_edit(
+    connection: sqlite3.Connection,
+    key: tuple[str, str, str],
+    old: str,
+    new: str,
+    edited_at: str,
+    who: str | None,
+) -> None:
+    """Keep what a field (table, row's id, column) was and is, both as cells."""
+    table, row_id, name = key
+    row: dict[str, Value] = {
+        "id": new_id(),
+        "table_name": table,
+        "row_id": row_id,
+        "field": name,
+        "old": old or None,
+        "new": new or None,
+        "edited_at": edited_at,
+        "who": who,
+    }
+    insert(connection, "edits", row)
 
 
 def _near(connection: sqlite3.Connection, table: str) -> str:

@@ -226,11 +226,7 @@ def _conflict(
     in_file = work.edits.get(key, [])
     kept = "file" if work.take == "file" and not fixed else "log"
     if work.take is not None and not fixed:
-        if kept == "file":
-            log_rows.edit(
-                work.connection, table, row_id, {name: value}, edited_at=work.moment, who=work.who
-            )
-        _take_edits(work, key)
+        _settle(work, key, ours[name], value)
     work.report.conflicts.append(
         Conflict(
             table,
@@ -243,6 +239,20 @@ def _conflict(
             kept,
             settled=work.take is not None and not fixed,
         )
+    )
+
+
+def _settle(work: _Merge, key: Key, ours: Value, theirs: Value) -> None:
+    """Keep one version, with an edit that tells both: the next import knows of the choice."""
+    table, row_id, name = key
+    kind = TABLES[table].columns[name]
+    old, new = (ours, theirs) if work.take == "file" else (theirs, ours)
+    if name in TABLES[table].refers:
+        _check_references(work.connection, table, {name: new}, f"{table} {row_id}")
+    _take_edits(work, key)
+    work.connection.execute(f"UPDATE {table} SET {name} = ? WHERE id = ?", (new, row_id))
+    log_rows.insert_edit(
+        work.connection, key, to_cell(old, kind), to_cell(new, kind), work.moment, work.who
     )
 
 
