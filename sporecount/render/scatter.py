@@ -24,6 +24,9 @@ LONG_FAMILIES = ("scales", "fibres")
 #: Long clutter is drawn no finer than this and then enlarged, um per pixel.
 FINEST_LONG_UM_PER_PX = 0.5
 
+#: Share of broken spores of which only a piece or two stayed where they broke.
+STRAYS = 0.12
+
 #: Gap between neighbours of a cluster that do not touch, um.
 APART_UM = (1.0, 6.0)
 
@@ -92,7 +95,10 @@ def _scatter_spores(
         placed.append(_put(drawn, site.x_um, site.y_um, site.depth, plan.focus, shape, um_per_px))
     expected = count * spores.broken / (1 - min(spores.broken, 0.9))
     for site in cluster_sites(rng, int(rng.poisson(expected)), size_um, spores):
-        for drawn, (dx_um, dy_um) in draw_fragments(rng, um_per_px, site.look, spores.style):
+        pieces = draw_fragments(rng, um_per_px, site.look, spores.style)
+        if rng.random() < STRAYS:
+            pieces = pieces[: int(rng.integers(1, 3))]
+        for drawn, (dx_um, dy_um) in pieces:
             x_um, y_um = site.x_um + dx_um, site.y_um + dy_um
             placed.append(_put(drawn, x_um, y_um, site.depth, plan.focus, shape, um_per_px))
     return placed + _edge_spores(rng, count, plan, shape, um_per_px)

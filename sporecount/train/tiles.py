@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,7 +14,7 @@ from sporecount.field.make import make_field
 from sporecount.photo.photo import Photo
 from sporecount.render.clutter.registry import KINDS
 from sporecount.render.picture import Rendered, render
-from sporecount.render.plan import ClutterPlan, PicturePlan, random_plan
+from sporecount.render.plan import PicturePlan, random_plan
 from sporecount.scale.calibration import Calibration
 from sporecount.settings import FieldSettings
 from sporecount.train.objects import object_rows
@@ -66,32 +67,85 @@ def draw_tile(rng: np.random.Generator, side: int, um_per_px: float, **plan_opti
 def lesson(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
     """Shift a random plan towards what is hard to learn.
 
-    Spore-sized litter and tapes thick with scales come more often than by chance, and
-    an eyepiece's black surround, which teaches nothing, less often.
+    Spore-sized litter without spores, tapes thick with scales, heavy clumps, and slides of
+    damaged spores come more often than by chance, and an eyepiece's black surround, which
+    teaches nothing, less often.
     """
     if plan.light.field is not None and rng.random() < 0.75:
         plan = replace(plan, light=replace(plan.light, field=None))
-    kind = rng.random()
-    if kind < 0.38:
-        litter = [name for name, k in KINDS.items() if k.family not in ("scales", "fibres")]
-        small = [name for name in litter if KINDS[name].family.startswith(("litter", "mould"))]
-        names = rng.choice(small, int(rng.integers(3, 9)), replace=False).tolist()
-        names += rng.choice(litter, 3, replace=False).tolist()
-        total = float(np.exp(rng.uniform(np.log(10), np.log(90))))
-        share = rng.dirichlet(np.ones(len(names)))
-        rates = tuple((n, total * s / plan.area_mm2) for n, s in zip(names, share, strict=True))
-        plan = replace(plan, clutter=replace(plan.clutter, per_mm2=plan.clutter.per_mm2 + rates))
-        if rng.random() < 0.5:
-            few = 0 if rng.random() < 0.6 else int(rng.integers(1, 6))
-            plan = replace(plan, spores=replace(plan.spores, count=few, broken=0.0))
-    elif kind < 0.5:
-        scales = [name for name, k in KINDS.items() if k.family == "scales"]
-        total = float(rng.uniform(3, 16))
-        share = rng.dirichlet(np.ones(len(scales)))
-        rates = tuple((n, total * s / plan.area_mm2) for n, s in zip(scales, share, strict=True))
-        over = float(rng.random())
-        plan = replace(plan, clutter=ClutterPlan(plan.clutter.per_mm2 + rates, over=over))
-    return plan
+    chance = np.cumsum([share for share, _ in _LESSONS])
+    number = int(np.searchsorted(chance, rng.random(), side="right"))
+    return _LESSONS[number][1](plan, rng) if number < len(_LESSONS) else plan
+
+
+def _litter(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
+    """Strew litter of a spore's size, many kinds at once."""
+    litter = [name for name, k in KINDS.items() if k.family not in ("scales", "fibres")]
+    small = [name for name in litter if KINDS[name].family.startswith(("litter", "mould"))]
+    names = rng.choice(small, int(rng.integers(4, 14)), replace=False).tolist()
+    names += rng.choice(litter, 3, replace=False).tolist()
+    return _with_more(plan, rng, names, float(np.exp(rng.uniform(np.log(10), np.log(90)))))
+
+
+def _litter_alone(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
+    """Strew litter of a spore's size where there are no or few spores."""
+    few = 0 if rng.random() < 0.6 else int(rng.integers(1, 6))
+    plan = _litter(plan, rng)
+    return replace(plan, spores=replace(plan.spores, count=few, broken=0.0))
+
+
+def _thick_scales(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
+    """Cover the tape with scales."""
+    scales = [name for name, k in KINDS.items() if k.family == "scales"]
+    plan = _with_more(plan, rng, scales, float(rng.uniform(3, 16)))
+    return replace(plan, clutter=replace(plan.clutter, over=float(rng.random())))
+
+
+def _clumps(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
+    """Heap spores 3 to 6 um apart, centre to centre."""
+    small = int(rng.integers(3, 12))
+    spores = replace(
+        plan.spores,
+        count=int(np.exp(rng.uniform(np.log(15), np.log(150)))),
+        damaged=0.3 * plan.spores.damaged,
+        clumped=0.95,
+        clump_size=(small, small + int(rng.integers(5, 60))),
+        touching=1.0,
+        pile=float(rng.uniform(0.4, 0.68)),
+    )
+    return replace(plan, spores=spores)
+
+
+def _trial_slide(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
+    """Mix intact spores with many damaged ones and fragments."""
+    spores = replace(
+        plan.spores,
+        count=int(np.exp(rng.uniform(np.log(6), np.log(50)))),
+        damaged=float(rng.uniform(0.25, 0.85)),
+        broken=float(rng.uniform(0.1, 0.4)),
+        clumped=0.5 * plan.spores.clumped,
+    )
+    return replace(plan, spores=spores)
+
+
+#: Shares of the tiles that teach one thing, and how; the rest stay as they were drawn.
+_LESSONS: tuple[tuple[float, Callable[[PicturePlan, np.random.Generator], PicturePlan]], ...] = (
+    (0.27, _litter_alone),
+    (0.10, _litter),
+    (0.11, _thick_scales),
+    (0.12, _clumps),
+    (0.12, _trial_slide),
+)
+
+
+def _with_more(
+    plan: PicturePlan, rng: np.random.Generator, names: list[str], total: float
+) -> PicturePlan:
+    """Add about ``total`` objects of the kinds named, in random shares."""
+    share = rng.dirichlet(np.ones(len(names)))
+    # A tile holds the same number of them at any scale.
+    rates = tuple((n, total * s / plan.area_mm2) for n, s in zip(names, share, strict=True))
+    return replace(plan, clutter=replace(plan.clutter, per_mm2=plan.clutter.per_mm2 + rates))
 
 
 def noise_of(density: NDArray[np.float32]) -> float:
