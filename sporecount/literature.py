@@ -31,3 +31,6 @@ EGG_BATH_LONG_PERCENT_BY_VOLUME: float = 2.0
 EGG_BATH_LONG_S: float = 120.0
 EGG_BATH_SHORT_PERCENT_BY_VOLUME: float = 5.0
 EGG_BATH_SHORT_S: float = 60.0
+
+#: Load class from which an adult counts as heavily infected: over 100 spores [altizer2000]; memory.
+HEAVILY_INFECTED_FROM_CLASS: int = 4
