@@ -156,6 +156,14 @@ def test_adults_that_are_alone_in_their_broods_are_independent() -> None:
     assert clustered_interval(one, float("nan")) == wilson(2, 5)
 
 
+def test_one_brood_says_little_of_others() -> None:
+    one = group([9], [12])
+    limits = [clustered_interval(one, rho) for rho in (float("nan"), 0.5, 0.0)]
+    assert limits[0] == wilson(0.75, 1)  # as one adult, where all may be alike
+    assert limits[2] == wilson(9, 12)
+    assert limits[0].low < limits[1].low < limits[2].low
+
+
 def test_no_infected_adult_in_a_few_broods_is_not_much_evidence() -> None:
     none = group([0, 0, 0], [10, 10, 10])
     limits = clustered_interval(none, float("nan"))

@@ -159,7 +159,7 @@ def test_small_numbers_are_called_small(log: RearingLog) -> None:
     telling = tell(log.rows())
     assert "4 adults are a small number: take all of this with caution." in telling.notes
     assert row_of(telling, "brood", "B1")["note"] == "small number: 2 adults"
-    assert "one brood: says nothing of others" in row_of(telling, "washed", "no")["note"]
+    assert "one brood: says little of others" in row_of(telling, "washed", "no")["note"]
     (note,) = telling.comparisons.query("measure == 'heavy' and by == 'washed'")["note"]
     assert "small number: 1 brood" in note
     assert "cannot show a difference" in note

@@ -60,7 +60,7 @@ PRACTICES: tuple[Practice, ...] = (
 _SLACK = 1.02
 
 
-def warnings_for(bath: Dilution, seconds: float) -> list[str]:
+def warnings_for(bath: Dilution, seconds: float | None = None) -> list[str]:
     """Return what is unusual about a bath; empty where it is within what is done.
 
     The practices say percent of household bleach by volume and not its strength.
@@ -71,8 +71,8 @@ def warnings_for(bath: Dilution, seconds: float) -> list[str]:
     ----------
     bath : Dilution
         What goes into the bath.
-    seconds : float
-        Contact, s.
+    seconds : float, optional
+        Contact, s; where it is not known, only the strength is spoken of.
 
     Returns
     -------
@@ -92,24 +92,26 @@ def warnings_for(bath: Dilution, seconds: float) -> list[str]:
             f"{EGG_BATH_SHORT_PERCENT_BY_VOLUME:g} % by volume of household bleach, "
             f"{most_ppm:.0f} ppm): it can dissolve the shell and kill the egg."
         )
-    longest = _longest_usual_s(bath)
-    if seconds > longest * _SLACK and not (strong or rich):
-        found.append(
-            f"Longer than what is usual at this strength (at most {longest:g} s): "
-            "it can dissolve the shell and kill the egg."
-        )
-    elif seconds > EGG_BATH_LONG_S * _SLACK:
-        found.append(f"Longer than what is usual at any strength (at most {EGG_BATH_LONG_S:g} s).")
     if bath.ppm * _SLACK < least_ppm:
         found.append(
             f"Weaker than what is usual (from {EGG_BATH_LONG_PERCENT_BY_VOLUME:g} % by volume "
             f"of household bleach, {least_ppm:.0f} ppm): spores may live on."
         )
+    return found if seconds is None else found + _about_time(bath, seconds, strong or rich)
+
+
+def _about_time(bath: Dilution, seconds: float, too_strong: bool) -> list[str]:
+    longest = _longest_usual_s(bath)
+    if seconds > EGG_BATH_LONG_S * _SLACK and too_strong:
+        return [f"Longer than what is usual at any strength (at most {EGG_BATH_LONG_S:g} s)."]
+    if seconds > longest * _SLACK and not too_strong:
+        return [
+            f"Longer than what is usual at this strength (at most {longest:g} s): "
+            "it can dissolve the shell and kill the egg."
+        ]
     if seconds * _SLACK < EGG_BATH_SHORT_S:
-        found.append(
-            f"Shorter than what is usual (from {EGG_BATH_SHORT_S:g} s): spores may live on."
-        )
-    return found
+        return [f"Shorter than what is usual (from {EGG_BATH_SHORT_S:g} s): spores may live on."]
+    return []
 
 
 def below_usual(percent_by_volume: float | None, seconds: float | None) -> bool:

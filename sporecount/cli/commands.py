@@ -9,8 +9,10 @@ from typing import Any
 import click
 
 from sporecount import __version__
+from sporecount.cli.bath_commands import bath
 from sporecount.cli.edge import OneLineGroup, one_line_errors
 from sporecount.cli.exit_codes import exit_codes_text
+from sporecount.cli.log_commands import log
 from sporecount.literature import STAGE_MICROMETER_DIVISION_UM
 
 _FOLDER = click.Path(file_okay=False, path_type=Path)
@@ -118,3 +120,7 @@ def calibrations() -> int:
     from sporecount.cli.calibrate_run import list_calibrations
 
     return list_calibrations()
+
+
+main.add_command(log)
+main.add_command(bath)

@@ -158,7 +158,7 @@ def clustered_interval(one: Group, rho: float, level: float = 0.95) -> Interval:
     Parameters
     ----------
     one : Group
-        Two or more broods; with one alone the limits are of that brood only.
+        One brood alone has nothing of its own to tell the likeness by, and no correction.
     rho : float
         Likeness of adults of a brood (see :func:`likeness`); nan where not known.
     level : float
@@ -169,17 +169,22 @@ def clustered_interval(one: Group, rho: float, level: float = 0.95) -> Interval:
 
 def _effective(one: Group, rho: float, level: float) -> tuple[float, float]:
     broods = len(one.adults)
-    if broods < 2 or float(one.adults.max()) <= 1:
+    if float(one.adults.max()) <= 1:
         return float(one.infected.sum()), one.total
-    from scipy.stats import norm, t
 
     alike = 1.0 if np.isnan(rho) else min(max(rho, 0.0), 1.0)
     by_size = 1 + (float((one.adults**2).sum()) / one.total - 1) * alike
     effect = float(np.nanmax([1.0, by_size, design_effect(one)]))
-    tail = (1 - level) / 2
-    few = (float(norm.isf(tail)) / float(t.isf(tail, broods - 1))) ** 2
+    few = _few(broods, level) if broods > 1 else 1.0
     number = min(one.total, max(one.total / effect * few, 1.0))
     return one.share * number, number
+
+
+def _few(broods: int, level: float) -> float:
+    from scipy.stats import norm, t
+
+    tail = (1 - level) / 2
+    return (float(norm.isf(tail)) / float(t.isf(tail, broods - 1))) ** 2
 
 
 def _chi_square(shares: Array, numbers: Array) -> ChiSquare:

@@ -280,6 +280,17 @@ class RearingLog:
                 )
         return str(row["id"])
 
+    def find(self, table: str, called: str) -> dict[str, Value]:
+        """Return the one brood, adult or sample that is meant by a name or an id.
+
+        Raises
+        ------
+        LogError
+            If there is none, or if there are several.
+        """
+        with plain_errors(self.path):
+            return rows.find(self._connection, table, called)
+
     def rows(self) -> dict[str, list[dict[str, Value]]]:
         """Return all rows of all tables, as they are at one moment, in the order they came."""
         with plain_errors(self.path), reading(self._connection):

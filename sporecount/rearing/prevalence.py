@@ -160,7 +160,7 @@ def _small(adults: int, broods: int, by: str) -> str:
     if adults < SMALL_ADULTS:
         words.append(f"small number: {adults} adult{'' if adults == 1 else 's'}")
     if by != "brood" and broods == 1:
-        words.append("one brood: says nothing of others")
+        words.append("one brood: says little of others")
     elif by != "brood" and broods < SMALL_BROODS:
         words.append(f"small number: {broods} broods")
     return "; ".join(words)
@@ -205,7 +205,7 @@ def _comparison_note(broods: list[int], least_p: float, level: float) -> str:
     if min(broods) < SMALL_BROODS:
         words.append(f"small number: {min(broods)} brood{'' if min(broods) == 1 else 's'}")
     if min(broods) == 1:
-        words.append("one brood on a side says nothing of others, so the limits are too narrow")
+        words.append("one brood on a side says little of others")
     if least_p > 1 - level:
         words.append("so few broods cannot show a difference, whatever there is")
     return "; ".join(words)
