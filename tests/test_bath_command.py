@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from pathlib import Path
 
 import pytest
@@ -147,6 +148,23 @@ def test_the_timer_calls_to_rinse_and_records(
     assert (bath["planned_s"], bath["real_s"], bath["rinsed"]) == (60.0, 64.0, 1)
     with RearingLog.open(log_file) as log:
         assert log.rows()["broods"][0]["bathed"] == 1
+
+
+def test_a_terminal_shows_the_seconds_left_in_a_bar(
+    log_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Terminal(io.StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    terminal = Terminal()
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setattr("sys.stdout", terminal)
+    run_bath(options(log_file, brood=None), FakeClock(), lambda words: None)
+    shown = terminal.getvalue()
+    assert "rinse in    0 s" in shown
+    assert shown.index("rinse in    0 s") < shown.index("RINSE NOW")
+    assert shown.rstrip().endswith("Contact: 60 s, planned 60 s.")
 
 
 def test_ctrl_c_says_how_long_it_was_and_to_rinse_and_records_that(

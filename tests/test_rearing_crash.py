@@ -86,6 +86,32 @@ def test_killed_while_the_log_is_made(tmp_path: Path) -> None:
         check_whole(path)
 
 
+def test_killed_during_an_import_all_of_it_is_there_or_none(tmp_path: Path) -> None:
+    chance = random.Random(6)
+    folder = tmp_path / "csv"
+    folder.mkdir()
+    names = "".join(f"B{number},egg\n" for number in range(3000))
+    (folder / "broods.csv").write_text(f"name,source\n{names}", "utf-8")
+    code = (
+        "import sys; from sporecount.rearing.log import RearingLog; "
+        "import sporecount.rearing.transfer, sporecount.rearing.csv_files; "
+        "log = RearingLog.open(sys.argv[1]); print('ready', flush=True); "
+        "log.import_csv(sys.argv[2]); print('done', flush=True)"
+    )
+    for kill in range(6):
+        path = tmp_path / f"{kill}.sqlite3"
+        command = [sys.executable, "-c", code, str(path), str(folder)]
+        importer = subprocess.Popen(command, stdout=subprocess.PIPE, text=True)
+        assert importer.stdout is not None
+        importer.stdout.readline()
+        time.sleep(chance.uniform(0.0, 0.25))
+        importer.kill()
+        output, _ = importer.communicate()
+        with RearingLog.open(path) as log:
+            broods = len(log.rows()["broods"])
+        assert broods in ((3000,) if "done" in output else (0, 3000))
+
+
 def test_four_programs_write_at_once_and_none_loses_a_result(tmp_path: Path) -> None:
     path = tmp_path / "log.sqlite3"  # which all four want to make
     writers = [start(path, f"program {number}", 40) for number in range(4)]

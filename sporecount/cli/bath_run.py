@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import math
 import sys
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager, suppress
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -132,38 +132,39 @@ def _time(
 ) -> tuple[Contact, str | None]:
     """Run the timer; where somebody can answer, wait for the eggs, and then for the rinse."""
     said = rinsed
+    show, end = _countdown(seconds)  # all is ready before the eggs go in
+
+    def call_to_rinse() -> None:
+        nonlocal said
+        end()
+        click.echo("\aRINSE NOW")
+        if ask is not None:
+            ask("Press Enter when the eggs are rinsed. ")
+            said = said or "yes"
+
     if ask is not None:
         ask("Press Enter when the eggs go in. ")
-    with _countdown(seconds) as (show, end):
-
-        def call_to_rinse() -> None:
-            nonlocal said
-            end()
-            click.echo("\aRINSE NOW")
-            if ask is not None:
-                ask("Press Enter when the eggs are rinsed. ")
-                said = said or "yes"
-
+    try:
         contact = run_contact(seconds, show, at_end=call_to_rinse, clock=clock)
+    finally:
+        end()
     return contact, said
 
 
-@contextmanager
-def _countdown(seconds: float) -> Iterator[tuple[Callable[[float], None], Callable[[], None]]]:
-    """Yield what shows the seconds left, and what ends the show."""
+def _countdown(seconds: float) -> tuple[Callable[[float], None], Callable[[], None]]:
+    """Return what shows the seconds left, and what ends the show."""
     if not sys.stdout.isatty():
-        yield _lines(seconds), lambda: None
-        return
+        return _lines(seconds), lambda: None
     from rich.progress import BarColumn, Progress, TextColumn
 
-    columns = (TextColumn("rinse in"), TextColumn("{task.fields[left]:>5}"), BarColumn())
-    with Progress(*columns) as bar:
-        task = bar.add_task("contact", total=seconds, left="")
+    bar = Progress(TextColumn("rinse in {task.fields[left]}"), BarColumn())
+    task = bar.add_task("contact", total=seconds, left="")
 
-        def show(left: float) -> None:
-            bar.update(task, completed=seconds - left, left=f"{math.ceil(left)} s")
+    def show(left: float) -> None:
+        bar.start()
+        bar.update(task, completed=seconds - left, left=f"{math.ceil(left):>4} s")
 
-        yield show, bar.stop
+    return show, bar.stop
 
 
 def _lines(seconds: float) -> Callable[[float], None]:

@@ -42,10 +42,11 @@ def print_log(console: Console, rows: Rows) -> None:
         for adult in rows["adults"]
         if adult["id"] not in sampled
     ]
+    results = _newest_of_samples(rows["results"], "made_at")
+    decisions = _newest_of_samples(rows["decisions"], "decided_at")
     for sample in rows["samples"]:
         adult = adults.get(sample["adult_id"], {})
-        result = _newest(rows["results"], "sample_id", sample["id"], "made_at")
-        decision = _newest(rows["decisions"], "sample_id", sample["id"], "decided_at")
+        result, decision = results.get(sample["id"], {}), decisions.get(sample["id"])
         lines.append(
             [
                 adult.get("identity") or f"(sample {sample['name']})",
@@ -165,11 +166,10 @@ def _comparison_lines(rows: Iterable[Mapping[str, Any]]) -> Iterator[str]:
         )
 
 
-def _newest(
-    rows: Iterable[Mapping[str, Any]], column: str, value: Any, moment: str
-) -> Mapping[str, Any]:
-    own = [row for row in rows if row[column] == value]
-    return max(own, key=lambda row: str(row[moment]), default={})
+def _newest_of_samples(
+    rows: Iterable[Mapping[str, Any]], moment: str
+) -> dict[Any, Mapping[str, Any]]:
+    return {row["sample_id"]: row for row in sorted(rows, key=lambda row: str(row[moment]))}
 
 
 def _yes_no(value: Any) -> str | None:

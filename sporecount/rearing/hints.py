@@ -130,24 +130,28 @@ def _bath(facts: pd.DataFrame) -> pd.Series:
 
 def _near(facts: pd.DataFrame, measure: str) -> pd.Series:
     """Tell which adults had another brood with infected adults beside them."""
-    infected = facts[facts[measure] & facts["place"].notna()]
+    broods = facts.drop_duplicates("brood_id").set_index("brood_id")
+    has_infected = set(facts.loc[facts[measure], "brood_id"])
+    beside: dict[str, bool | None] = {}
+    for brood_id, brood in broods.iterrows():
+        others = broods[(broods["place"] == brood["place"]) & broods.index.isin(has_infected)]
+        beside[str(brood_id)] = (
+            None
+            if brood["place"] is None
+            else any(
+                _at_one_time(brood, other)
+                for other_id, other in others.iterrows()
+                if other_id != brood_id
+            )
+        )
+    return facts["brood_id"].map(beside.get).astype(object)
 
-    def beside(row: pd.Series) -> bool | None:
-        if row["place"] is None:
-            return None
-        others = infected[
-            (infected["place"] == row["place"]) & (infected["brood_id"] != row["brood_id"])
-        ]
-        return any(_at_one_time(row, other) for _, other in others.iterrows())
 
-    return pd.Series([beside(row) for _, row in facts.iterrows()], facts.index, dtype=object)
-
-
-def _at_one_time(row: pd.Series, other: pd.Series) -> bool:
+def _at_one_time(brood: pd.Series, other: pd.Series) -> bool:
     """Tell whether two broods were kept at one time; days that are not known part nobody."""
-    if None in (row["begins"], row["ends"], other["begins"], other["ends"]):
+    if None in (brood["begins"], brood["ends"], other["begins"], other["ends"]):
         return True
-    return bool(row["begins"] <= other["ends"] and other["begins"] <= row["ends"])
+    return bool(brood["begins"] <= other["ends"] and other["begins"] <= brood["ends"])
 
 
 def _odd_broods(facts: pd.DataFrame, measure: str) -> list[Hint]:

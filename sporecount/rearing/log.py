@@ -24,12 +24,11 @@ if TYPE_CHECKING:
 
 
 class RearingLog:
-    """One log: a file, opened. Use it in a ``with`` block, or close it.
+    """One log: a file, opened; use it in a ``with`` block, or close it.
 
-    Every method that writes does all of its work or none of it, and what it did
-    is on the disk when it returns. Rows are never deleted. Results, decisions and
-    baths are only ever added; broods, adults and samples can be edited, and each
-    edit keeps what was there before.
+    A method that writes does all of its work or none, and what it did is on the
+    disk when it returns. Nothing is deleted. Results, decisions and baths are only
+    ever added; an edit of a brood, adult or sample keeps what was there before.
 
     Parameters
     ----------
@@ -208,9 +207,7 @@ class RearingLog:
             )
 
     def decide(self, sample: str, words: str, who: str) -> str:
-        """Keep what a person decided on a sample, beside what the tool said.
-
-        A later decision is added and does not replace an earlier one.
+        """Keep what a person decided, beside what the tool said and what was decided before.
 
         Parameters
         ----------
@@ -224,7 +221,7 @@ class RearingLog:
         Returns
         -------
         str
-            Id of the decision.
+            Its id.
         """
         values = rows.checked_row("decisions", {"words": words, "who": who})
         for name, given in (("words", words), ("who", who)):
