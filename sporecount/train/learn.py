@@ -76,7 +76,6 @@ class Step:
         with torch.cuda.graph(graph):
             # Gradients are made anew inside the graph, from its own memory.
             self._run()
-            self.optimiser.zero_grad(set_to_none=False)
         self.graph = graph
         self.graph.replay()
 

@@ -94,8 +94,8 @@ def search_loss(output: Tensor, objects: Tensor) -> tuple[Tensor, dict[str, Tens
     positive = -centre * (1 - p) ** 2 * log_p
     negative = -(1 - centre) * mask * (1 - heat) ** 4 * p**2 * log_q
     count = taught.sum().clamp(min=1.0)
-    weight = torch.tensor([1.0, FRAGMENT_WEIGHT], device=output.device).view(1, 2, 1, 1)
-    each = ((positive + negative) * weight).sum((1, 2, 3))
+    each = (positive + negative).sum((2, 3))
+    each = each[:, 0] + FRAGMENT_WEIGHT * each[:, 1]
     centre_loss = each.sum() / count
 
     picked = output.flatten(2).gather(2, cell[:, None, :].expand(-1, channels, -1)).float()
@@ -114,9 +114,8 @@ def search_loss(output: Tensor, objects: Tensor) -> tuple[Tensor, dict[str, Tens
     )
     # A round object has no angle worth teaching.
     slender = ((1 - width / length).clamp(0.0, 0.5) * 2)[..., None].expand(-1, -1, 2)
-    scale = torch.tensor([1.0, 1.0, 2.0, 2.0, 0.5, 0.5], device=output.device)
-    per = functional.smooth_l1_loss(picked[..., 2:8], wanted, reduction="none", beta=0.2) * scale
-    per = torch.cat([per[..., :4], per[..., 4:] * slender], dim=-1)
+    per = functional.smooth_l1_loss(picked[..., 2:8], wanted, reduction="none", beta=0.2)
+    per = torch.cat([per[..., :2], per[..., 2:4] * 2.0, per[..., 4:] * slender * 0.5], dim=-1)
     shape_loss = (per * taught[..., None]).sum() / count
     spores = taught * (objects[..., STATE] < 1.5).float()
     state = functional.binary_cross_entropy_with_logits(
