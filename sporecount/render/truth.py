@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from sporecount.render.compose.place import Placed, window
+from sporecount.render.compose.place import Placed, grey, window
 from sporecount.render.drawn import DrawnSpore
 
 #: Columns of the truth and their types. ``contrast`` is the largest difference of
@@ -117,11 +117,12 @@ def _visibility(
     flat = window(one.left_px, one.top_px, patch.shape, cover.shape)
     if part is None or flat is None:
         return 0.0, 0.0
-    grey = patch.mean(axis=2)
-    limit = FOOTPRINT * float(grey.max())
-    foot = grey[part.patch] >= limit
-    difference = np.log10((bare[part.canvas] + FLOOR) / (seen[part.canvas] + FLOOR)).mean(axis=2)
+    tone = grey(patch)
+    limit = FOOTPRINT * float(tone.max())
+    foot = tone[part.patch] >= limit
+    ratio = (bare[part.canvas] + np.float32(FLOOR)) / (seen[part.canvas] + np.float32(FLOOR))
+    difference = grey(np.log10(ratio))
     contrast = float(np.abs(difference[foot]).max()) if foot.any() else 0.0
-    below = grey[flat.patch] >= limit
+    below = tone[flat.patch] >= limit
     covered = float((cover[flat.canvas] > number)[below].mean()) if below.any() else 0.0
     return contrast, covered

@@ -38,7 +38,8 @@ def looks_like_spore(density: Image, um_per_px: float) -> bool:
     um_per_px : float
         Scale of the patch.
     """
-    tone = np.abs(density).sum(axis=2) / np.float32(3.0)
+    third = np.full((1, 3), 1 / 3, np.float32)
+    tone = cv2.transform(np.abs(density), third).reshape(density.shape[:2])
     fold = int(np.clip(np.ceil(um_per_px / 0.5), 1, 3))
     if fold > 1:
         tone = cv2.resize(tone, None, fx=fold, fy=fold, interpolation=cv2.INTER_LINEAR)
@@ -46,7 +47,8 @@ def looks_like_spore(density: Image, um_per_px: float) -> bool:
     top = float(tone.max())
     for level in LEVELS:
         mask = (tone > level * top).astype(np.uint8)
-        for contour in cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]:
+        for found in cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]:
+            contour = np.asarray(found, np.int32)
             if _spore_outline(contour, step_um) and _definite(contour, tone, step_um, um_per_px):
                 return True
     return False

@@ -6,7 +6,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.render.compose.place import Composed, Placed, blur, transmit, window
+from sporecount.render.compose.place import Composed, Placed, blur, grey, transmit, window
 from sporecount.render.compose.plan import ComposePlan
 
 #: How fast an object turns opaque with its density.
@@ -47,14 +47,21 @@ def compose_paint(
         part = window(left, top, patch.shape, shape)
         if part is None:
             continue
-        passed = transmit(patch[part.patch])
-        thick = np.maximum(patch[part.patch].mean(axis=2), 0)
-        hiding = plan.opacity * (1 - np.exp(-OPACITY_PER_DENSITY * thick))
+        patch = np.ascontiguousarray(patch[part.patch])
+        passed = transmit(patch)
+        thick = np.maximum(grey(patch), np.float32(0))
+        hiding = np.float32(plan.opacity) * (
+            1 - np.asarray(cv2.exp(thick * np.float32(-OPACITY_PER_DENSITY)), np.float32)
+        )
+        # passed * (below + hiding * (1 - below)), with each factor computed once.
+        added = passed * hiding[..., None]
+        passed_below = passed - added
         for canvas in (light,) if one.is_spore else (light, bare):
             below = canvas[part.canvas]
-            canvas[part.canvas] = passed * (below + hiding[..., None] * (1 - below))
+            below *= passed_below
+            below += added
         if not one.is_spore:
-            hidden = (hiding > HIDING_OPACITY) | (passed.mean(axis=2) < HIDING_TRANSMISSION)
+            hidden = (hiding > HIDING_OPACITY) | (grey(passed) < HIDING_TRANSMISSION)
             cover[part.canvas][hidden] = number
     return Composed(light=light, bare=bare, cover=cover)
 
@@ -93,6 +100,6 @@ def _throw_shadow(
     part = window(left, top, patch.shape, canvas.shape[:2])
     if part is None:
         return
-    shade = np.clip(patch[part.patch].mean(axis=2) * 2, 0, 1)
+    shade = np.clip(grey(patch[part.patch]) * 2, 0, 1)
     shade = blur(shade, 1.0 / um_per_px)
     canvas[part.canvas] *= (1 - np.float32(strength) * shade)[..., None]

@@ -127,13 +127,33 @@ def transmit(density: NDArray[np.float32]) -> NDArray[np.float32]:
 def grey(image: NDArray[np.float32]) -> NDArray[np.float32]:
     """Return the mean of the channels of an image of shape (h, w, 3)."""
     third = np.full((1, 3), 1 / 3, np.float32)
-    return np.asarray(cv2.transform(image, third), np.float32).reshape(image.shape[:2])
+    flat = cv2.transform(np.ascontiguousarray(image), third)
+    return np.asarray(flat, np.float32).reshape(image.shape[:2])
 
 
 def blur(image: NDArray[np.float32], sigma_px: float) -> NDArray[np.float32]:
-    """Blur by a Gaussian; far less than a pixel is no blur."""
+    """Blur by a Gaussian; far less than a pixel is no blur.
+
+    Wide blurs are done on a reduced image, whose coarseness they hide.
+    """
     if sigma_px < 0.2:
         return image
+    height, width = image.shape[:2]
+    fold = int(sigma_px / 1.6)
+    if fold > 1 and min(height, width) >= 4 * fold:
+        # Whole folds only: averaging them is quick, and nothing is shifted.
+        down, right = -height % fold, -width % fold
+        roomy = cv2.copyMakeBorder(image, 0, down, 0, right, cv2.BORDER_REFLECT_101)
+        reduced = (roomy.shape[1] // fold, roomy.shape[0] // fold)
+        small = cv2.resize(roomy, reduced, interpolation=cv2.INTER_AREA)
+        # Averaging and interpolating blur as well: boxes and triangles of one coarse pixel.
+        left = np.sqrt(max((sigma_px / fold) ** 2 - 0.25, 0.25))
+        soft = blur(np.asarray(small, np.float32), float(left))
+        whole = (roomy.shape[1], roomy.shape[0])
+        wide = np.asarray(cv2.resize(soft, whole, interpolation=cv2.INTER_LINEAR), np.float32)
+        return wide[:height, :width]
+    side = 2 * int(np.ceil(3 * sigma_px)) + 1
     return np.asarray(
-        cv2.GaussianBlur(image, (0, 0), sigma_px, borderType=cv2.BORDER_REFLECT_101), np.float32
+        cv2.GaussianBlur(image, (side, side), sigma_px, borderType=cv2.BORDER_REFLECT_101),
+        np.float32,
     )

@@ -163,7 +163,9 @@ def _trim(
     density: NDArray[np.float32], centre: tuple[float, float]
 ) -> tuple[NDArray[np.float32], tuple[float, float]]:
     """Cut away the empty surroundings but for a border of one pixel of zeros."""
-    seen = np.abs(density).max(axis=2) > _FAINTEST
+    strongest = np.abs(density)
+    seen = (strongest[..., 0] > _FAINTEST) | (strongest[..., 1] > _FAINTEST)
+    seen |= strongest[..., 2] > _FAINTEST
     seen[[0, -1], :] = False
     seen[:, [0, -1]] = False
     rows, columns = np.flatnonzero(seen.any(axis=1)), np.flatnonzero(seen.any(axis=0))

@@ -185,8 +185,9 @@ def _strew(rng: np.random.Generator, drafts: list[Draft]) -> list[tuple[float, f
 
 def _nearest(points: NDArray[np.float64], others: list[NDArray[np.float64]]) -> float:
     every = np.concatenate(others)
-    apart = points[:, None, :] - every[None, :, :]
-    return float(np.sqrt((apart**2).sum(axis=2).min()))
+    dx = points[:, None, 0] - every[None, :, 0]
+    dy = points[:, None, 1] - every[None, :, 1]
+    return float(np.sqrt((dx * dx + dy * dy).min()))
 
 
 def _style(style: str) -> _Style:
