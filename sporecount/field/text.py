@@ -1,8 +1,9 @@
-"""Burned-in text, scale bars and time stamps.
+"""Burned-in text and scale bars.
 
-Software draws them in pure black, white or a vivid colour, in thin even strokes on a
-common base line, or as exact rectangles along the picture's axes. Nothing on the glass
-does all of that: spores are filled, scales are neither pure nor axis-aligned.
+Software draws them after the lens: in one flat colour, pure black, white or vivid, in
+strokes of one width, several signs of like height on one base line, or as an exact level
+bar; near the upper or lower edge. Dark scales, crumbs and their bright rims have one or
+two of these traits, not all.
 """
 
 from __future__ import annotations
@@ -14,25 +15,40 @@ from scipy.sparse.csgraph import connected_components
 
 #: Long side of the copy on which text is sought, pixels: legible text is larger than this loses.
 _LONG_SIDE = 2000
+#: A picture with a side below this is no photo.
+_LEAST_SIDE = 32
+#: Marks lie within this share of the picture's height from the upper or lower edge.
+_BAND_SHARE = 0.25
 #: Levels of pure black and white, and spread between channels of a vivid colour.
-_BLACK, _WHITE, _VIVID = 26, 240, 165
-#: White ink is sought on ground up to this bright, and stands out from it by this much:
-#: on brighter ground it cannot pass for a spore, but noise would pass for ink.
-_WHITE_GROUND, _WHITE_STEP = 225, 25
+_BLACK, _WHITE, _VIVID = 26, 242, 165
+#: How much white ink stands out from the ground around it.
+_WHITE_STEP = 12
 #: Every how manieth pixel tells the brightness of the ground.
 _GROUND_STEP = 4
 #: Below this long side letters are thin, and JPEG has washed out their colour.
 _SMALL_SIDE = 1400
 #: Heights of letters: from this many pixels up to this share of the shorter side.
-_LETTER_PX, _LETTER_SHARE = 6, 0.09
-#: Marks lie within this share of the picture's side from a border.
-_BORDER_SHARE = 0.27
-#: How much ink differs from the ground between the letters, in levels.
-_LEAST_STEP = 25
+_LETTER_PX, _LETTER_SHARE = 7, 0.09
+#: Letters below this height are hard to tell from specks: more of them are asked for.
+_CLEAR_LETTER_PX, _LEAST_LETTERS, _LEAST_SMALL_LETTERS = 12, 3, 4
+#: So many letters are writing even where their ground changes: the share kept where they
+#: stand out from it by more than a step, and by less.
+_MANY_LETTERS, _BOLD_STEP, _BOLD_EVEN, _FAINT_EVEN = 6, 90.0, 0.25, 0.5
+#: How far base lines may differ, as a share of the height and in pixels, and for how many.
+_LEVEL_SHARE, _LEVEL_PX, _LEVEL_LETTERS = 0.06, 1.0, 0.65
+#: Least and greatest width of a stroke as a share of the height, and how far widths may differ.
+_THIN_SHARE, _STROKE_SHARE, _STROKE_SPREAD = 0.13, 0.36, 0.22
+#: The ground close around a mark begins beyond the soft edge of the ink, pixels.
+_SOFT_EDGE_PX, _GROUND_PX = 2, 2
+#: Least step from ink to ground, and the share of it that the ground keeps all around.
+_LEAST_STEP, _EVEN_SHARE, _EVEN_PERCENTILE = 12.0, 0.8, 20
 #: Fewer pixels of an ink than this are no writing.
 _LEAST_INK = 30
-#: Place of the white ink among the masks, and its least size of a letter.
-_WHITE_INK, _WHITE_LETTER_PX = 1, 8
+#: Shortest bar as a share of the long side; share of its box that a bar fills, and of the step
+#: to the ground that both sides keep; least step; share of a side that other ink may touch.
+_BAR_SHARE, _BAR_FILL, _BAR_EVEN, _BAR_STEP, _BAR_TOUCHED = 0.03, 0.75, 0.7, 25.0, 0.1
+#: A picture has one bar or two; more are the lines of a ruling.
+_MOST_BARS = 2
 #: Candidates beyond this number are not looked at: so many specks are not text.
 _MOST_LETTERS = 1500
 
@@ -53,32 +69,24 @@ def find_text(pixels: NDArray[np.uint8]) -> list[Box]:
         Boxes (left, top, right, bottom) in photo pixels, margin included; right and
         bottom are exclusive.
     """
-    step = max(round(max(pixels.shape[:2]) / _LONG_SIDE), 1)
+    height, width = pixels.shape[:2]
+    if min(height, width) < _LEAST_SIDE:
+        return []
+    step = max(round(max(height, width) / _LONG_SIDE), 1)
     # Every step-th pixel, not an average: averaging would grey the pure colours.
-    height, width = (-(-side // step) for side in pixels.shape[:2])
-    small = _every(pixels, step)
-    boxes: list[Box] = []
-    for number, (ink, strength) in enumerate(_inks(small)):
-        pieces = _pieces(ink)
-        solid = _rectangles(ink, pieces)
-        # Broken bright rims of scales come in short rows of small pieces.
-        if number == _WHITE_INK:
-            pieces = pieces[np.maximum(pieces[:, 2], pieces[:, 3]) >= _WHITE_LETTER_PX]
-        upright = _lines(ink, strength, pieces, least_signs=4 if number == _WHITE_INK else 3)
-        # Writing up the side is rare, so more of it is asked for.
-        turned = _lines(ink.T, strength.T, pieces[:, [1, 0, 3, 2, 4, 5]], least_signs=5)
-        boxes += solid + upright
-        boxes += [(top, left, bottom, right) for left, top, right, bottom in turned]
-    boxes = [box for box in boxes if _near_border(box, width, height)]
-    return [
-        (
-            float(max(left, 0) * step),
-            float(max(top, 0) * step),
-            float(min(right, width) * step),
-            float(min(bottom, height) * step),
-        )
-        for left, top, right, bottom in boxes
-    ]
+    deep = min(-(-round(_BAND_SHARE * height) // step) * step, height)
+    found: list[Box] = []
+    for start in (0, height - deep):
+        band = _every(pixels[start : start + deep], step)
+        for left, top, right, bottom in _marks(band, max(height, width) // step):
+            box = (
+                float(max(left, 0) * step),
+                float(max(start + top * step, 0)),
+                float(min(right * step, width)),
+                float(min(start + bottom * step, height)),
+            )
+            found.append(box)
+    return found
 
 
 def _every(pixels: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
@@ -90,26 +98,40 @@ def _every(pixels: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
     return np.asarray(small, np.uint8).reshape(rows, columns, *pixels.shape[2:])
 
 
-def _inks(small: NDArray[np.uint8]) -> list[tuple[NDArray[np.uint8], NDArray[np.uint8]]]:
+def _marks(band: NDArray[np.uint8], long_side: int) -> list[Box]:
+    """Find lines of writing, bars and the boxes behind them in one band of the picture."""
+    marks: list[Box] = []
+    grounds: list[Box] = []
+    for ink, strength in _inks(band, long_side):
+        pieces = _pieces(ink)
+        bars = _bars(ink, strength, pieces, long_side)
+        marks += bars if len(bars) <= _MOST_BARS else []
+        marks += _lines(ink, strength, pieces)
+        grounds += _label_boxes(ink, pieces)
+    return marks + [box for box in grounds if any(_holds(box, mark) for mark in marks)]
+
+
+def _inks(
+    band: NDArray[np.uint8], long_side: int
+) -> list[tuple[NDArray[np.uint8], NDArray[np.uint8]]]:
     """Return masks of black, white and vivid ink, each with the picture it was taken from.
 
     A mask that fills half the picture is no ink and comes back empty.
     """
-    red, green, blue = cv2.split(small)
+    red, green, blue = cv2.split(band)
     top = cv2.max(cv2.max(red, green), blue)
     low = np.asarray(cv2.min(cv2.min(red, green), blue), np.uint8)
-    # White on white cannot be read, and noise on a burnt-out ground looks like white ink.
-    around = cv2.resize(_every(low, _GROUND_STEP), (16, 16), interpolation=cv2.INTER_AREA)
+    around = cv2.resize(_every(low, _GROUND_STEP), (16, 4), interpolation=cv2.INTER_AREA)
     around = cv2.resize(cv2.blur(around, (3, 3)), low.shape[::-1], interpolation=cv2.INTER_LINEAR)
-    white = (low > _WHITE) & (cv2.subtract(low, around) > _WHITE_STEP) & (around < _WHITE_GROUND)
+    limit = np.maximum(cv2.add(around, np.full_like(around, _WHITE_STEP)), np.uint8(_WHITE))
     spread = np.asarray(cv2.subtract(top, low), np.uint8)
     inks = [
         ((top < _BLACK).view(np.uint8), np.asarray(cv2.bitwise_not(top), np.uint8)),
-        (white.view(np.uint8), low),
+        ((low > limit).view(np.uint8), low),
         ((spread > _VIVID).view(np.uint8), spread),
     ]
-    if max(top.shape) < _SMALL_SIDE:
-        inks.append((_odd_colour(small), spread))
+    if long_side < _SMALL_SIDE:
+        inks.append((_odd_colour(band), spread))
     full = 0.5 * top.size
     return [(m if cv2.countNonZero(m) < full else np.zeros_like(m), s) for m, s in inks]
 
@@ -148,31 +170,82 @@ def _pieces(ink: NDArray[np.uint8]) -> NDArray[np.int64]:
     return rows[rows[:, 4] >= 6]
 
 
-def _rectangles(ink: NDArray[np.uint8], pieces: NDArray[np.int64]) -> list[Box]:
-    """Bars and label boxes: pieces whose outline fills the sides of their bounding box."""
-    height, width = ink.shape
-    found: list[Box] = []
-    large = pieces[(np.maximum(pieces[:, 2], pieces[:, 3]) >= 0.03 * max(ink.shape))]
-    for left, top, wide, high, area, _ in large:
-        thick, long = min(wide, high), max(wide, high)
-        if thick < 2 or long < 3 * thick or thick > 0.16 * min(height, width):
-            continue
-        part = ink[top : top + high, left : left + wide]
-        sides = [part[0].mean(), part[-1].mean(), part[:, 0].mean(), part[:, -1].mean()]
-        if area >= 0.88 * wide * high or (min(sides) > 0.85 and area > 0.5 * wide * high):
-            margin = max(3, int(0.2 * thick))
-            found.append((left - margin, top - margin, left + wide + margin, top + high + margin))
-    return found
-
-
-def _lines(
+def _bars(
     ink: NDArray[np.uint8],
     strength: NDArray[np.uint8],
     pieces: NDArray[np.int64],
-    least_signs: int,
+    long_side: int,
+) -> list[Box]:
+    """Level bars: pieces that fill their bounding box, on like ground above and below."""
+    found: list[Box] = []
+    for left, top, wide, high, area, _ in pieces[pieces[:, 2] >= _BAR_SHARE * long_side]:
+        if high < 2 or wide < 4 * high or area < _BAR_FILL * wide * high:
+            continue
+        box = (left, top, left + wide, top + high)
+        margin = max(3, int(0.2 * high))
+        if _stands_alone(ink, strength, box):
+            bar = (left - margin, top - margin, box[2] + margin, box[3] + margin)
+            found.append(_with_caption(bar, pieces))
+    return found
+
+
+def _stands_alone(
+    ink: NDArray[np.uint8], strength: NDArray[np.uint8], bar: tuple[int, int, int, int]
+) -> bool:
+    """Whether there is like ground right above and below a bar: a stripe has others beside it."""
+    left, top, right, bottom = bar
+    level = float(np.median(strength[top:bottom, left:right]))
+    steps = []
+    for start in (top - _SOFT_EDGE_PX - _GROUND_PX, bottom + _SOFT_EDGE_PX):
+        side = slice(max(start, 0), max(start + _GROUND_PX, 0)), slice(left, right)
+        if ink[side].size == 0 or ink[side].mean() > _BAR_TOUCHED:
+            return False
+        steps.append(level - float(np.median(strength[side])))
+    return min(steps) >= max(_BAR_STEP, _BAR_EVEN * max(steps))
+
+
+def _with_caption(bar: Box, pieces: NDArray[np.int64]) -> Box:
+    """Return a bar's box and the letters right above or below it: "5 um" is a short line."""
+    wide, high = pieces[:, 2], pieces[:, 3]
+    left, top = pieces[:, 0], pieces[:, 1]
+    middle = left + wide / 2
+    reach = 0.25 * (bar[2] - bar[0])
+    letter = (high >= _LETTER_PX) & (high < 2 * reach) & (wide < 2 * high)
+    near = letter & (middle > bar[0] - reach) & (middle < bar[2] + reach)
+    near &= (top < bar[3] + 2 * high) & (top + high > bar[1] - 2 * high)
+    if np.count_nonzero(near) < 2:
+        return bar
+    return (
+        min(bar[0], float(left[near].min()) - 3),
+        min(bar[1], float(top[near].min()) - 3),
+        max(bar[2], float((left + wide)[near].max()) + 3),
+        max(bar[3], float((top + high)[near].max()) + 3),
+    )
+
+
+def _label_boxes(ink: NDArray[np.uint8], pieces: NDArray[np.int64]) -> list[Box]:
+    """Boxes of one colour whose four sides are straight: writing may stand on them."""
+    found: list[Box] = []
+    for left, top, wide, high, area, _ in pieces[pieces[:, 3] >= 2 * _LETTER_PX]:
+        part = ink[top : top + high, left : left + wide]
+        sides = [part[0].mean(), part[-1].mean(), part[:, 0].mean(), part[:, -1].mean()]
+        if min(sides) > 0.8 and area > 0.5 * wide * high:
+            found.append((left - 3, top - 3, left + wide + 3, top + high + 3))
+    return found
+
+
+def _holds(box: Box, mark: Box) -> bool:
+    """Whether the middle of a mark lies in a box not much larger than it."""
+    x, y = (mark[0] + mark[2]) / 2, (mark[1] + mark[3]) / 2
+    inside = box[0] < x < box[2] and box[1] < y < box[3]
+    return inside and box[3] - box[1] < 5 * (mark[3] - mark[1]) + 30
+
+
+def _lines(
+    ink: NDArray[np.uint8], strength: NDArray[np.uint8], pieces: NDArray[np.int64]
 ) -> list[Box]:
     """Rows of letters: thin-stroked pieces of like height on one base line."""
-    most = _LETTER_SHARE * min(ink.shape)
+    most = _LETTER_SHARE * min(ink.shape[1], ink.shape[0] / _BAND_SHARE)
     wide, high = pieces[:, 2], pieces[:, 3]
     letters = pieces[(high >= _LETTER_PX) & (high <= most) & (wide <= 12 * high)]
     if len(letters) < 2:
@@ -184,7 +257,7 @@ def _lines(
     found: list[Box] = []
     for number in np.flatnonzero(order >= 2):
         line = letters[group == number]
-        if _is_text(ink, strength, line, least_signs):
+        if _is_text(ink, strength, line):
             found.append(_whole_line(line, pieces))
     return found
 
@@ -218,40 +291,61 @@ def _neighbours(letters: NDArray[np.int64]) -> NDArray[np.bool_]:
     alike = np.minimum(high[:, None], high[None]) > 0.55 * tall
     # On one base line, or both hanging from one height: "p" ends below "a" and "e".
     apart = np.minimum(np.abs(bottom[:, None] - bottom[None]), np.abs(top[:, None] - top[None]))
-    level = apart < 0.15 * tall + 1
+    level = apart < _LEVEL_SHARE * tall + _LEVEL_PX
     return alike & level & (gap < 1.1 * tall) & (gap > -0.3 * tall)
 
 
-def _is_text(
-    ink: NDArray[np.uint8],
-    strength: NDArray[np.uint8],
-    line: NDArray[np.int64],
-    least_signs: int,
-) -> bool:
-    """Whether a row of pieces has the number, the strokes and the spread of text."""
-    high = float(np.median(line[:, 3]))
-    signs = np.maximum(line[:, 2] / (0.75 * high), 1.0).round().sum()
+def _is_text(ink: NDArray[np.uint8], strength: NDArray[np.uint8], line: NDArray[np.int64]) -> bool:
+    """Whether a row of pieces has the number, the level, the strokes and the ground of text."""
+    middle, tall = float(np.median(line[:, 3])), float(line[:, 3].max())
     span = float((line[:, 0] + line[:, 2]).max() - line[:, 0].min())
-    if signs < least_signs or span < 1.6 * high:
+    least = _LEAST_LETTERS if middle >= _CLEAR_LETTER_PX else _LEAST_SMALL_LETTERS
+    if len(line) < least or span < 1.6 * tall:
         return False
-    left, top = line[:, 0].min(), line[:, 1].min()
-    bottom, right = (line[:, 1] + line[:, 3]).max(), (line[:, 0] + line[:, 2]).max()
-    part, ground = ink[top:bottom, left:right], strength[top:bottom, left:right]
-    # Noise about the limit makes ragged rows of specks that hardly differ from their ground.
-    if ground[part > 0].mean() - ground[part == 0].mean() < _LEAST_STEP:
+    bottoms = line[:, 1] + line[:, 3]
+    level = np.abs(bottoms - np.median(bottoms)) <= _LEVEL_SHARE * tall + _LEVEL_PX
+    if level.mean() < _LEVEL_LETTERS or not _even_strokes(ink, line):
         return False
-    inside = cv2.distanceTransform(
-        cv2.copyMakeBorder(np.ascontiguousarray(part), 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0),
-        cv2.DIST_L2,
-        3,
-    )[1:-1, 1:-1]
-    strokes = [
-        inside[y - top : y - top + h, x - left : x - left + w].max() for x, y, w, h in line[:, :4]
-    ]
-    return bool(np.median(strokes) <= 0.19 * high + 0.6)
+    right = int((line[:, 0] + line[:, 2]).max())
+    box = (int(line[:, 0].min()), int(line[:, 1].min()), right, int(bottoms.max()))
+    step, even = _ground(ink, strength, box)
+    if len(line) >= _MANY_LETTERS:
+        return step >= _LEAST_STEP and even >= (_BOLD_EVEN if step > _BOLD_STEP else _FAINT_EVEN)
+    return step >= _LEAST_STEP and even >= _EVEN_SHARE
 
 
-def _near_border(box: Box, width: int, height: int) -> bool:
-    """Whether the middle of a box is near one side of the picture."""
-    x, y = (box[0] + box[2]) / 2 / width, (box[1] + box[3]) / 2 / height
-    return min(x, y, 1 - x, 1 - y) < _BORDER_SHARE
+def _even_strokes(ink: NDArray[np.uint8], line: NDArray[np.int64]) -> bool:
+    """Whether the pieces of a line are drawn in thin strokes of one width."""
+    widths = np.empty(len(line))
+    for number, (left, top, wide, high) in enumerate(line[:, :4]):
+        part = ink[top : top + high, left : left + wide]
+        edged = cv2.copyMakeBorder(part, 1, 1, 1, 1, cv2.BORDER_CONSTANT, value=0)
+        widths[number] = 2.0 * cv2.distanceTransform(edged, cv2.DIST_L2, 3).max() - 1.0
+    middle = float(np.median(widths))
+    spread = float(np.abs(widths - middle).mean())
+    share = middle / float(np.median(line[:, 3]))
+    return _THIN_SHARE <= share <= _STROKE_SHARE and spread <= _STROKE_SPREAD * (middle + 1.0)
+
+
+def _ground(
+    ink: NDArray[np.uint8], strength: NDArray[np.uint8], box: tuple[int, int, int, int]
+) -> tuple[float, float]:
+    """Return a mark's step from the ground close around it, and the share that is kept all round.
+
+    The bright rim of a dark crumb has the crumb on one side, and the stripes of a dark
+    scale have their like beside them.
+    """
+    far = _SOFT_EDGE_PX + _GROUND_PX
+    left, top = max(box[0] - far, 0), max(box[1] - far, 0)
+    part = ink[top : box[3] + far, left : box[2] + far]
+    levels = strength[top : box[3] + far, left : box[2] + far]
+    near, wide = (
+        cv2.dilate(part, np.ones((2 * reach + 1, 2 * reach + 1), np.uint8))
+        for reach in (_SOFT_EDGE_PX, far)
+    )
+    ground = levels[wide > near]
+    if ground.size == 0:
+        return 0.0, 0.0
+    steps = float(np.median(levels[part > 0])) - ground.astype(np.float32)
+    step = float(np.median(steps))
+    return step, float(np.percentile(steps, _EVEN_PERCENTILE)) / max(step, 1e-9)
