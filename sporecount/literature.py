@@ -9,6 +9,12 @@ from __future__ import annotations
 #: Lower bounds of load classes 0-5, spores on the whole tape sample [altizer2000]; memory.
 LOAD_CLASS_LOWER_BOUNDS: tuple[int, ...] = (0, 1, 2, 21, 101, 1001)
 
+#: Area of a tape sample, mm2: 1 cm by 1 cm (university programme pages; common practice).
+TAPE_MM2: float = 100.0
+
+#: Least k thought possible between places of one tape; hosts' k lie mostly above it (memory).
+LEAST_CLUMPING_K: float = 0.1
+
 #: Spore length accepted, um: weakly known, varies by strain and host [sander2013]; memory.
 SPORE_LENGTH_UM: tuple[float, float] = (9.0, 17.0)
 

@@ -116,12 +116,169 @@ class CountSettings:
 
 
 @dataclass(frozen=True)
+class LoadSettings:
+    """How the load of the whole tape is worked out from the fields seen.
+
+    Attributes
+    ----------
+    prevalence : float
+        Chance, before anything is seen, that the tape holds any spore at all.
+    most_spores : int
+        Most spores a tape is thought to hold; loads up to it are spread evenly by
+        their logarithm.
+    clumping_k : float
+        Typical dispersion k of the negative binomial law between places of a tape:
+        small is clumped, beyond 20 is as good as even.
+    clumping_spread : float
+        Standard deviation of ln k: how unsure that is; 0 takes k as known.
+    patch_mm2 : float
+        Area over which the density of one tape is about the same.
+
+    Raises
+    ------
+    SettingsError
+        If a value makes no sense.
+    """
+
+    prevalence: float = 0.5
+    most_spores: int = 1_000_000
+    clumping_k: float = 0.6
+    clumping_spread: float = 1.2
+    patch_mm2: float = 4.0
+
+    def __post_init__(self) -> None:
+        rules: tuple[tuple[str, bool, str, str], ...] = (
+            ("prevalence", 0.0 < self.prevalence < 1.0, "lies between 0 and 1", "0.5"),
+            ("most_spores", self.most_spores >= 10_000, "is 10000 or more", "1000000"),
+            ("clumping_k", self.clumping_k > 0.0, "is larger than 0", "1.0"),
+            ("clumping_spread", self.clumping_spread >= 0.0, "is 0 or more", "1.0"),
+            ("patch_mm2", self.patch_mm2 > 0.0, "is larger than 0", "4.0"),
+        )
+        _check_rules(self, "load", rules)
+
+
+@dataclass(frozen=True)
+class DecisionSettings:
+    """Which risks are taken when an adult is scored before its release.
+
+    Attributes
+    ----------
+    risk_release : float
+        Largest chance, for an adult called clear, that its load is heavier than
+        ``releasable_up_to``.
+    risk_call : float
+        Largest chance, for an adult called infected, that its load is lighter than said.
+    releasable_up_to : int
+        Heaviest load class that the programme releases.
+    heavy_from : int
+        Lightest load class that is called heavily infected.
+    least_fields : int
+        Separate fields to look at before anything is called settled.
+
+    Raises
+    ------
+    SettingsError
+        If a value makes no sense.
+    """
+
+    risk_release: float = 0.05
+    risk_call: float = 0.05
+    releasable_up_to: int = 0
+    heavy_from: int = 4
+    least_fields: int = 3
+
+    def __post_init__(self) -> None:
+        most = self.heavy_from - 1
+        rules: tuple[tuple[str, bool, str, str], ...] = (
+            ("risk_release", 0.0 < self.risk_release < 0.5, "lies between 0 and 0.5", "0.05"),
+            ("risk_call", 0.0 < self.risk_call < 0.5, "lies between 0 and 0.5", "0.05"),
+            ("heavy_from", self.heavy_from >= 1, "is a class from 1 up", "4"),
+            (
+                "releasable_up_to",
+                0 <= self.releasable_up_to <= most,
+                f"is a class from 0 to {most}, below decision.heavy_from",
+                "0",
+            ),
+            ("least_fields", self.least_fields >= 1, "is 1 or more", "3"),
+        )
+        _check_rules(self, "decision", rules)
+
+
+def _check_rules(
+    group: LoadSettings | DecisionSettings, name: str, rules: tuple[tuple[str, bool, str, str], ...]
+) -> None:
+    """Raise SettingsError for the first setting of a group that breaks its rule."""
+    for part, kept, rule, example in rules:
+        if not kept:
+            given = f"{name}.{part} {getattr(group, part)!r}"
+            raise SettingsError(given, f"it {rule}", f"give a number such as {example}")
+
+
+@dataclass(frozen=True)
+class TapeSettings:
+    """When photos of one tape are joined, and what overlap may go unnoticed.
+
+    Attributes
+    ----------
+    least_agreeing : int
+        Landmarks, of both photos together, that must be found again at their place.
+    least_share : float
+        Least share of the landmarks in the overlap that must be found again, 0 to 1.
+    most_angle_deg : float
+        Largest turn between two photos, degrees.
+    recognised_from : int
+        Landmarks of a photo from which an overlap that holds them is always recognised.
+    most_hidden_overlap : float
+        Photos that match nowhere are apart if no more than this share of one could
+        overlap unnoticed, 0 to 1.
+    repeat_overlap : float
+        From this overlap on, a photo repeats another and is left out, 0 to 1.
+    same_spore_um : float
+        Finds of two photos nearer than this are one spore, um.
+
+    Raises
+    ------
+    SettingsError
+        If a value makes no sense.
+    """
+
+    least_agreeing: int = 8
+    least_share: float = 0.6
+    most_angle_deg: float = 5.0
+    recognised_from: int = 6
+    most_hidden_overlap: float = 0.1
+    repeat_overlap: float = 0.9
+    same_spore_um: float = 5.0
+
+    def __post_init__(self) -> None:
+        rules = (
+            ("least_agreeing", self.least_agreeing >= 4, "is 4 or more", "8"),
+            ("least_share", 0.3 <= self.least_share <= 1.0, "lies between 0.3 and 1", "0.6"),
+            ("most_angle_deg", 0.0 <= self.most_angle_deg <= 20.0, "is 0 to 20 degrees", "5"),
+            ("recognised_from", self.recognised_from >= 1, "is 1 or more", "6"),
+            ("most_hidden_overlap", 0.0 <= self.most_hidden_overlap <= 1.0, "is 0 to 1", "0.1"),
+            ("repeat_overlap", 0.5 <= self.repeat_overlap <= 1.0, "is 0.5 to 1", "0.9"),
+            ("same_spore_um", 0.0 < self.same_spore_um <= 20.0, "is above 0, up to 20", "5"),
+        )
+        for name, holds, rule, example in rules:
+            if not holds:
+                raise SettingsError(
+                    f"tape.{name} {getattr(self, name)!r}",
+                    f"this {rule}",
+                    f"give a number such as {example}",
+                )
+
+
+@dataclass(frozen=True)
 class Settings:
     """Everything that can change a result, apart from the photo and its scale."""
 
     field: FieldSettings = dataclasses.field(default_factory=FieldSettings)
     detect: DetectSettings = dataclasses.field(default_factory=DetectSettings)
     count: CountSettings = dataclasses.field(default_factory=CountSettings)
+    tape: TapeSettings = dataclasses.field(default_factory=TapeSettings)
+    load: LoadSettings = dataclasses.field(default_factory=LoadSettings)
+    decision: DecisionSettings = dataclasses.field(default_factory=DecisionSettings)
 
     def as_dict(self) -> dict[str, Any]:
         """Return the settings as nested plain dictionaries, ready for JSON."""

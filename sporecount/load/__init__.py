@@ -1,0 +1,1 @@
+"""From the fields seen to the load of the whole tape: range, classes, how many more."""

@@ -1,0 +1,292 @@
+"""Simulate tapes and see whether limits, class chances and the stopping rule hold.
+
+    python tests/benchmarks/load_simulation.py --tapes 200
+
+prints the tables of docs/load.md. The simulated tape is not the estimator's own model: its
+density is drawn patch by patch on a fixed grid of patches, fields lie in it at random,
+each spore is found or missed on its own, and false detections are strewn on top.
+"""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from sporecount.counts.loadclass import load_class
+from sporecount.counts.rates import DetectorRates
+from sporecount.literature import LEAST_CLUMPING_K
+from sporecount.load.estimate import CHECKED_BY_HAND, estimate_seen
+from sporecount.load.fields import Seen, seen_from
+from sporecount.load.sequential import settled_by
+from sporecount.load.wald import poisson_lines
+from sporecount.settings import LoadSettings, Settings
+
+TAPE_MM2 = 100.0
+FIELD_MM2 = 2.5
+FIELDS = int(TAPE_MM2 / FIELD_MM2)
+LOADS = {
+    "0": (0, 0),
+    "1": (1, 1),
+    "2-20": (2, 20),
+    "21-100": (21, 100),
+    "101-1000": (101, 1000),
+    "1001-20000": (1001, 20000),
+}
+CLUMPING = {"0.3": 0.3, "1": 1.0, "5": 5.0, "even": np.inf}
+COVERAGE = {"5 %": 2, "10 %": 4, "22 %": 9, "50 %": 20, "100 %": 40}
+DETECTORS = {
+    "by hand": CHECKED_BY_HAND,
+    "good": DetectorRates(0.92, 0.05, 0.02, 0.04),
+}
+
+
+@dataclass(frozen=True)
+class Tape:
+    """A simulated tape: what each field holds, and what the detector says of it."""
+
+    true: np.ndarray
+    counted: np.ndarray
+
+    @property
+    def total(self) -> int:
+        return int(self.true.sum())
+
+    def seen(self, fields: int) -> Seen:
+        """Return what the first fields show; they were put in random order."""
+        table = pd.DataFrame(
+            {
+                "photo": np.arange(fields).astype(str),
+                "examined_mm2": FIELD_MM2,
+                "spores": self.counted[:fields],
+            }
+        )
+        return seen_from(table, TAPE_MM2)
+
+
+def draw_tape(
+    rng: np.random.Generator, spores: int, k: float, rates: DetectorRates, patch_fields: int = 1
+) -> Tape:
+    """Draw a tape with so many spores; ``patch_fields`` neighbours share one density."""
+    patches = FIELDS // patch_fields
+    density = np.ones(patches) if np.isinf(k) else rng.gamma(k, size=patches) + 1e-300
+    density = np.repeat(density, patch_fields)
+    true = rng.permutation(rng.multinomial(spores, density / density.sum()))
+    recall = rates.recall_mean if rates.recall_sd == 0 else rng.beta(*rates.recall_beta)
+    false = 0.0
+    if rates.false_per_mm2:
+        shape = (rates.false_per_mm2 / max(rates.false_per_mm2_sd, 1e-9)) ** 2
+        false = rng.gamma(shape, rates.false_per_mm2 / shape) * FIELD_MM2
+    return Tape(true, rng.binomial(true, recall) + rng.poisson(false, FIELDS))
+
+
+def draw_load(rng: np.random.Generator, low: int, high: int) -> int:
+    """Draw a load between two limits, as likely as its inverse."""
+    return int(min(high, np.floor(np.exp(rng.uniform(np.log(low), np.log(high + 1))))))
+
+
+def loads(rng: np.random.Generator, name: str, tapes: int) -> Iterator[int]:
+    low, high = LOADS[name]
+    return (draw_load(rng, low, high) if low else 0 for _ in range(tapes))
+
+
+def row(*cells: object) -> None:
+    print("| " + " | ".join(str(cell) for cell in cells) + " |")
+
+
+def head(*cells: str) -> None:
+    print()
+    row(*cells)
+    row(*("---" for _ in cells))
+
+
+def coverage(tapes: int, rng: np.random.Generator, settings: Settings) -> None:
+    """Print how often the limits hold the truth, by load, coverage, clumping and detector."""
+    for detector, rates in DETECTORS.items():
+        print(f"\n### Limits that hold the truth, percent; counts {detector}")
+        head("Load", "k", *(f"{name} seen" for name in COVERAGE))
+        for load in LOADS:
+            for name, k in CLUMPING.items():
+                if load in ("0", "1") and name != "even":
+                    continue  # one spore cannot clump
+                cells = []
+                held = dict.fromkeys(COVERAGE, 0)
+                for spores in loads(rng, load, tapes):
+                    tape = draw_tape(rng, spores, k, rates)
+                    for part, fields in COVERAGE.items():
+                        known = estimate_seen(tape.seen(fields), rates, settings)
+                        held[part] += known.tape_low <= spores <= known.tape_high
+                cells = [f"{100 * hits / tapes:.0f}" for hits in held.values()]
+                row(load, "-" if load in ("0", "1") else name, *cells)
+
+
+def calibration(tapes: int, rng: np.random.Generator, settings: Settings) -> None:
+    """Print how often a class was right that had a given chance."""
+    bounds = settings.count.class_lower_bounds
+    print("\n### Class chances: said and true")
+    head("Chance said", "Cases", "Mean said", "Was so")
+    said, was = [], []
+    names = list(LOADS)
+    for _ in range(tapes):
+        spores = 0
+        if rng.random() < settings.load.prevalence:
+            spores = draw_load(rng, 1, 20000)
+        k = list(CLUMPING.values())[rng.integers(len(CLUMPING))]
+        rates = list(DETECTORS.values())[rng.integers(len(DETECTORS))]
+        tape = draw_tape(rng, spores, k, rates)
+        fields = [2, 4, 9, 20][rng.integers(4)]
+        known = estimate_seen(tape.seen(fields), rates, settings)
+        said.extend(known.p_class)
+        was.extend(load_class(spores, bounds) == load for load in range(len(names)))
+    chance, right = np.array(said), np.array(was)
+    edges = [0.0, 0.01, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 0.99, 1.0001]
+    for low, high in zip(edges, edges[1:]):
+        inside = (chance >= low) & (chance < high)
+        if inside.any():
+            row(
+                f"{low:g}-{min(high, 1):g}",
+                int(inside.sum()),
+                f"{chance[inside].mean():.3f}",
+                f"{right[inside].mean():.3f}",
+            )
+
+
+def stopping(tapes: int, rng: np.random.Generator, settings: Settings, detector: str) -> None:
+    """Print how the stopping rule ends, and after how many fields, by load."""
+    print(f"\n### How it stops, percent of tapes; risks 5 %, class 0 releasable; counts {detector}")
+    head(
+        "Load", "k", "Too light", "Too heavy", "Right", "Open at the end", "Fields: mean", "median"
+    )
+    rates = DETECTORS[detector]
+    for load in LOADS:
+        for name in ("0.3", "1", "even"):
+            if load in ("0", "1") and name != "even":
+                continue
+            light = heavy = right = 0
+            used = []
+            for spores in loads(rng, load, tapes):
+                tape = draw_tape(rng, spores, CLUMPING[name], rates)
+                verdict, fields = _stop(tape, rates, settings)
+                used.append(fields)
+                own = load_class(spores, settings.count.class_lower_bounds)
+                if verdict:
+                    light += own > verdict[-1]
+                    heavy += own < verdict[0]
+                    right += own in verdict
+            shares = [f"{100 * n / tapes:.0f}" for n in (light, heavy, right)]
+            left = f"{100 * (tapes - light - heavy - right) / tapes:.0f}"
+            shown = "-" if load in ("0", "1") else name
+            row(load, shown, *shares, left, f"{np.mean(used):.1f}", int(np.median(used)))
+
+
+def _stop(
+    tape: Tape, rates: DetectorRates, settings: Settings
+) -> tuple[tuple[int, ...] | None, int]:
+    for fields in range(settings.decision.least_fields, FIELDS + 1):
+        now = settled_by(estimate_seen(tape.seen(fields), rates, settings), settings)
+        if now.is_settled:
+            return now.classes, fields
+    return None, FIELDS
+
+
+def stopped_by_prior(tapes: int, rng: np.random.Generator, settings: Settings) -> None:
+    """Print the errors of what was settled, over tapes drawn from the prior."""
+    for detector, rates in DETECTORS.items():
+        print(f"\n### Of what was settled, percent wrong, over the prior; counts {detector}")
+        head("Said", "Times", "Too light", "Too heavy")
+        _stopped_by_prior(tapes, rng, settings, rates)
+
+
+def _stopped_by_prior(
+    tapes: int, rng: np.random.Generator, settings: Settings, rates: DetectorRates
+) -> None:
+    ends: dict[tuple[int, ...], list[int]] = {}
+    for _ in range(tapes):
+        spores = draw_load(rng, 1, 20000) if rng.random() < settings.load.prevalence else 0
+        k = settings.load.clumping_k * np.exp(settings.load.clumping_spread * rng.normal())
+        k = max(k, LEAST_CLUMPING_K)
+        verdict, _ = _stop(draw_tape(rng, spores, k, rates), rates, settings)
+        own = load_class(spores, settings.count.class_lower_bounds)
+        ends.setdefault(verdict or (), []).append(own)
+    for verdict, owns in sorted(ends.items()):
+        if verdict:
+            wrong = [
+                np.mean([o > verdict[-1] for o in owns]),
+                np.mean([o < verdict[0] for o in owns]),
+            ]
+            row(f"classes {verdict}", len(owns), *(f"{100 * share:.1f}" for share in wrong))
+        else:
+            row("nothing, at the tape's end", len(owns), "-", "-")
+
+
+def priors(settings: Settings) -> None:
+    """Print what the prior makes of clean fields."""
+    print("\n### Chance of class 1 or more when every field is clean (counts checked by hand)")
+    head("Prior chance of spores", *(f"{name} seen" for name in COVERAGE))
+    empty = Tape(np.zeros(FIELDS, int), np.zeros(FIELDS, int))
+    for prevalence in (0.08, 0.3, 0.5, 0.7):
+        mine = Settings(load=LoadSettings(prevalence=prevalence))
+        chances = [
+            estimate_seen(empty.seen(n), CHECKED_BY_HAND, mine).chance_from(1)
+            for n in COVERAGE.values()
+        ]
+        row(prevalence, *(f"{chance:.3f}" for chance in chances))
+    print("\n### Limits for 12 spores in 4 fields of 2.5 mm2, by the prior on clumping")
+    head("typical k", "spread of ln k", "low", "high")
+    tape = Tape(np.array([4, 2, 5, 1]), np.array([4, 2, 5, 1]))
+    for k, spread in ((1e6, 0.0), (5.0, 1.0), (1.0, 1.0), (0.6, 0.6), (0.6, 1.2), (0.3, 0.6)):
+        mine = Settings(load=LoadSettings(clumping_k=k, clumping_spread=spread))
+        known = estimate_seen(tape.seen(4), CHECKED_BY_HAND, mine)
+        row(f"{k:g}", spread, known.tape_low, known.tape_high)
+
+
+def wald(tapes: int, rng: np.random.Generator) -> None:
+    """Print errors and fields of Wald's Poisson lines, for comparison."""
+    print("\n### Wald's lines for even spores, 1 against 2 per field, alpha = beta = 5 %")
+    head("True mean", "Says 2", "Fields: mean")
+    lines = poisson_lines(1.0, 2.0, 0.05, 0.05)
+    for mean in (1.0, 2.0):
+        says, used = 0, []
+        for _ in range(tapes):
+            total, fields = 0, 0
+            while lines.low < total - lines.slope * fields < lines.high or fields == 0:
+                total, fields = total + rng.poisson(mean), fields + 1
+            says += total > lines.slope * fields
+            used.append(fields)
+        row(mean, f"{100 * says / tapes:.1f} %", f"{np.mean(used):.1f}")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--tapes", type=int, default=200, help="tapes in each cell")
+    parser.add_argument("--only", nargs="*", default=[], help="tables to print")
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--clumping", type=float, nargs=2, help="prior k and spread to try")
+    given = parser.parse_args()
+    load = LoadSettings(**_prior(given.clumping))
+    settings = Settings(load=load)
+    tables = {
+        "priors": lambda rng: priors(settings),
+        "coverage": lambda rng: coverage(given.tapes, rng, settings),
+        "calibration": lambda rng: calibration(10 * given.tapes, rng, settings),
+        "stopping": lambda rng: stopping(given.tapes, rng, settings, "by hand"),
+        "stopping_good": lambda rng: stopping(given.tapes, rng, settings, "good"),
+        "prior_stop": lambda rng: stopped_by_prior(5 * given.tapes, rng, settings),
+        "wald": lambda rng: wald(10 * given.tapes, rng),
+    }
+    for name in given.only or tables:
+        tables[name](np.random.default_rng([given.seed, list(tables).index(name)]))
+        sys.stdout.flush()
+
+
+def _prior(clumping: list[float] | None) -> dict[str, Any]:
+    return dict(zip(("clumping_k", "clumping_spread"), clumping)) if clumping else {}
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,285 @@
+"""The whole tape's load: limits, classes, bounds, and what outside sources say they should be."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from sporecount.counts.detector_error import spores_range
+from sporecount.counts.poisson import poisson_limits
+from sporecount.counts.rates import DetectorRates
+from sporecount.errors import SettingsError
+from sporecount.load.estimate import CHECKED_BY_HAND, estimate_tape
+from sporecount.load.fields import LoadError, seen_from
+from sporecount.load.posterior import posterior
+from sporecount.load.share import places, shares
+from sporecount.load.true_counts import log_spread
+from sporecount.settings import CountSettings, LoadSettings, Settings
+
+#: Spores strewn evenly: the negative binomial law becomes Poisson.
+EVEN = LoadSettings(clumping_k=1e9, clumping_spread=0.0)
+
+
+def table(spores: list[int], field_mm2: float = 2.5, **more: list) -> pd.DataFrame:
+    names = [f"{n}.jpg" for n in range(len(spores))]
+    return pd.DataFrame({"photo": names, "examined_mm2": field_mm2, "spores": spores, **more})
+
+
+def test_partial_coverage_worked_case() -> None:
+    # 12 spores in 4 fields of 2.5447 mm2 (10x, field number 18) of 100 mm2: fraction 0.101788,
+    # estimate 117.9, exact Poisson 60.9-205.9 (computed from the formula). Those limits take
+    # the 12 as Poisson; here what was seen is known, which takes the seen tenth's noise away.
+    tape = estimate_tape(
+        table([4, 2, 5, 1], 2.5447), rates=CHECKED_BY_HAND, settings=Settings(load=EVEN)
+    )
+    assert tape.tape_spores == pytest.approx(117.9, abs=0.05)
+    low, high = (limit / 0.101788 for limit in poisson_limits(12))
+    assert (round(low, 1), round(high, 1)) == (60.9, 205.9)
+    assert low < tape.tape_low < low + 5
+    assert high - 7 < tape.tape_high < high
+
+
+@pytest.mark.parametrize("count", [0, 1, 2, 7, 20, 100])
+def test_limits_are_garwood_s_where_little_of_the_tape_is_seen(count: int) -> None:
+    # Garwood 1936: the exact limits of a Poisson mean, scaled up by the area.
+    share = 1e-3
+    tape = estimate_tape(
+        table([count], 100.0 * share), rates=CHECKED_BY_HAND, settings=Settings(load=EVEN)
+    )
+    low, high = (limit / share for limit in poisson_limits(count))
+    assert tape.tape_low == pytest.approx(low, rel=0.01, abs=1.0)
+    assert tape.tape_high == pytest.approx(high, rel=0.01)
+
+
+def test_rule_of_three() -> None:
+    # Hanley & Lippman-Hand 1983: nothing in a share q of the tape leaves up to 3 / q at 95 %
+    # (one-sided, so the two-sided level is 90 %); exact for a small share.
+    settings = Settings(count=CountSettings(level=0.90), load=EVEN)
+    tape = estimate_tape(table([0], 1.0), rates=CHECKED_BY_HAND, settings=settings)
+    assert tape.tape_high == pytest.approx(-np.log(0.05) / 0.01, rel=0.01)
+    assert tape.tape_high == pytest.approx(300, rel=0.01)
+
+
+def test_no_spores_seen_is_a_bound_and_not_a_zero() -> None:
+    tape = estimate_tape(table([0] * 4), rates=CHECKED_BY_HAND)
+    assert tape.tape_spores == 0.0
+    assert tape.tape_low == 0 < tape.tape_high
+    assert 0.05 < tape.chance_from(1) < 0.5
+    assert any("no zero" in note and str(tape.tape_high) in note for note in tape.notes)
+
+
+def test_the_chance_of_a_missed_single_spore_by_hand() -> None:
+    # By hand: with the prior (1 - w) at 0 and w / (Z T) beyond, and a share q seen clean,
+    # the chance of any spore is w L / Z / (1 - w + w L / Z) with L = -ln q.
+    settings = Settings(load=LoadSettings(prevalence=0.3, clumping_k=1e9, clumping_spread=0.0))
+    tape = estimate_tape(table([0] * 10), rates=CHECKED_BY_HAND, settings=settings)
+    part = 0.3 * -np.log(0.25) / (1.0 / np.arange(1, 1_000_001)).sum()
+    assert tape.chance_from(1) == pytest.approx(part / (0.7 + part), rel=2e-3)
+
+
+def test_a_tape_seen_whole_and_checked_by_hand_is_known() -> None:
+    tape = estimate_tape(table([3, 0, 4, 1], 25.0), rates=CHECKED_BY_HAND)
+    assert (tape.tape_low, tape.tape_spores, tape.tape_high) == (8, 8.0, 8)
+    assert tape.p_class == (0.0, 0.0, 1.0, 0.0, 0.0, 0.0)
+    assert tape.tape_high - tape.tape_low == 0
+
+
+@pytest.mark.parametrize("count", [1, 10, 100, 1000])
+def test_a_tape_seen_whole_has_the_detector_s_own_range(count: int) -> None:
+    rates = DetectorRates(recall_mean=0.9, recall_sd=0.05, false_per_mm2=0.0)
+    tape = estimate_tape(table([count], 100.0), rates=rates)
+    own = spores_range(count, 100.0, rates)
+    # That range never starts above the count, so it may start a little lower.
+    assert own.low <= tape.tape_low <= own.low * 1.03 + 1
+    assert tape.tape_high == pytest.approx(own.high, rel=0.02, abs=1)
+
+
+def test_class_chances_sum_to_one_and_follow_the_counts() -> None:
+    heaviest = []
+    for count in (0, 1, 5, 40, 400, 4000):
+        tape = estimate_tape(table([count] * 4, 25.0), rates=CHECKED_BY_HAND)
+        assert sum(tape.p_class) == pytest.approx(1.0)
+        heaviest.append(tape.load_class)
+    assert heaviest == [0, 2, 2, 4, 5, 5]
+
+
+def test_the_chance_law_agrees_with_adding_up_by_force() -> None:
+    # Each T and each share is summed up directly from the binomial law.
+    from scipy.stats import beta, binom
+
+    settings = LoadSettings(most_spores=10_000, clumping_k=2.0, clumping_spread=0.0)
+    seen = seen_from(table([3, 0, 1, 2]), 100.0)
+    known = posterior(seen, CHECKED_BY_HAND, settings)
+    here = places(seen, settings.patch_mm2)
+    size = 2.0 / (0.1 * 0.9 * (1.0 / here.seen + 1.0 / here.unseen))
+    steps = (np.arange(300) + 0.5) / 300
+    shares_found = beta.ppf(steps, 0.1 * size, 0.9 * size)
+    totals = np.arange(1, 10_001)
+    chance = binom.pmf(6, totals[:, None], shares_found).mean(axis=1) / totals
+    chance /= chance.sum()
+    for bound in (20, 100, 1000):
+        assert known.chance_up_to(bound) == pytest.approx(chance[:bound].sum(), abs=2e-3)
+
+
+def test_false_detections_widen_downwards_and_misses_upwards() -> None:
+    fields = table([2, 1, 0, 2])
+    sure = estimate_tape(fields, rates=CHECKED_BY_HAND)
+    doubtful = estimate_tape(fields, rates=DetectorRates(1.0, 0.0, 0.5, 1.0))
+    blind = estimate_tape(fields, rates=DetectorRates(0.5, 0.1, 0.0))
+    assert doubtful.tape_low == 0 < sure.tape_low
+    assert doubtful.p_class[0] > 0.05
+    assert any("may be false" in note for note in doubtful.notes)
+    assert blind.tape_high > 1.5 * sure.tape_high
+    assert blind.tape_spores == pytest.approx(2 * sure.tape_spores)
+
+
+def test_calibrated_confidences_take_the_place_of_the_false_rate() -> None:
+    rates = DetectorRates(1.0, 0.0, 5.0, 9.0, confidence_is_calibrated=True)
+    fields = table([1, 0, 1, 0])
+    low = estimate_tape(fields, rates=rates, confidences=[[0.1], [], [0.1], []])
+    high = estimate_tape(fields, rates=rates, confidences=[[0.999], [], [0.999], []])
+    assert low.p_class[0] > 0.6
+    assert high.p_class[0] < 1e-3
+
+
+def test_clumped_counts_give_wider_limits_than_even_ones() -> None:
+    even = estimate_tape(table([10] * 9), rates=CHECKED_BY_HAND)
+    clumped = estimate_tape(table([0, 0, 80, 1, 0, 0, 9, 0, 0]), rates=CHECKED_BY_HAND)
+    assert even.tape_spores == pytest.approx(clumped.tape_spores)
+    assert clumped.tape_high / clumped.tape_low > 2 * even.tape_high / even.tape_low
+
+
+def test_more_fields_of_the_same_narrow_the_limits() -> None:
+    widths = []
+    for number in (1, 3, 9, 20, 40):
+        tape = estimate_tape(table([6] * number), rates=CHECKED_BY_HAND)
+        widths.append(tape.tape_high / tape.tape_low)
+    assert widths == sorted(widths, reverse=True)
+    assert widths[-1] == 1.0
+
+
+def test_fields_that_touch_say_less_than_fields_apart() -> None:
+    apart = estimate_tape(table([3, 2, 4, 3]), rates=CHECKED_BY_HAND)
+    touching = estimate_tape(table([3, 2, 4, 3], group=[0] * 4), rates=CHECKED_BY_HAND)
+    assert touching.tape_high > 1.5 * apart.tape_high
+    assert touching.tape_spores == pytest.approx(apart.tape_spores)
+    assert any("touch" in note for note in touching.notes)
+
+
+def test_cutting_a_group_otherwise_changes_nothing() -> None:
+    one = estimate_tape(table([9], 10.0), rates=CHECKED_BY_HAND)
+    four = estimate_tape(table([3, 0, 4, 2], group=list("aaaa")), rates=CHECKED_BY_HAND)
+    assert (one.tape_low, one.tape_high, one.p_class) == (
+        four.tape_low,
+        four.tape_high,
+        four.p_class,
+    )
+
+
+def test_order_of_fields_does_not_matter_and_inputs_stay() -> None:
+    fields = table([5, 0, 30, 2])
+    before = fields.copy()
+    first = estimate_tape(fields)
+    assert estimate_tape(fields.iloc[::-1]).p_class == pytest.approx(first.p_class)
+    pd.testing.assert_frame_equal(fields, before)
+
+
+def test_the_share_seen_is_right_on_average_for_every_clumping() -> None:
+    # A negative binomial's mean does not hang on k.
+    seen = seen_from(table([0] * 4), 100.0)
+    found = shares(seen, DetectorRates(0.8, 0.1, 0.0), np.array([0.1, 1.0, 100.0]), 4.0)
+    assert found.chances @ found.q == pytest.approx(np.full(3, 0.08), rel=0.02)
+
+
+def test_places_fall_as_negative_binomial_counts_of_a_given_sum() -> None:
+    # Given their sum, negative binomial counts of one k are Dirichlet-multinomial: their
+    # chance is the product of the counts' own over that of the sum (variance m + m^2 / k,
+    # Shaw & Dobson 1995).
+    from scipy.stats import nbinom
+
+    k, mean, counts = 0.7, 3.0, [4, 0, 9]
+    law = nbinom(k, k / (k + mean))
+    assert law.var() == pytest.approx(mean + mean**2 / k)
+    whole = nbinom(3 * k, k / (k + mean))
+    expected = law.logpmf(counts).sum() - whole.logpmf(sum(counts))
+    got = log_spread(seen_from(table(counts), 100.0), np.array([k]), 3.0)
+    assert got[0] == pytest.approx(expected)
+
+
+@pytest.mark.parametrize("prevalence", [0.08, 0.3, 0.7])
+def test_the_prior_moves_the_classes_but_not_the_upper_limit(prevalence: float) -> None:
+    # 8, 30 and 70 % are the prevalences of heavy infection in Altizer et al. 2000.
+    usual = estimate_tape(table([0] * 4), rates=CHECKED_BY_HAND)
+    other = estimate_tape(
+        table([0] * 4),
+        rates=CHECKED_BY_HAND,
+        settings=Settings(load=LoadSettings(prevalence=prevalence)),
+    )
+    assert other.tape_high == usual.tape_high
+    assert (other.chance_from(1) > usual.chance_from(1)) == (prevalence > 0.5)
+
+
+@pytest.mark.parametrize(
+    "spores", [[100000] * 9, [0, 0, 99999], [1], [250] * 3, [7, 5, 73, 24, 5, 13, 17, 11, 36]]
+)
+@pytest.mark.parametrize(
+    "rates",
+    [DetectorRates(0.92, 0.09, 3.2, 11.1), DetectorRates(0.92, 0.05, 0.02, 0.04), CHECKED_BY_HAND],
+)
+def test_extremes_give_finite_ordered_numbers(spores: list[int], rates: DetectorRates) -> None:
+    tape = estimate_tape(table(spores), rates=rates)
+    assert 0 <= tape.tape_low <= tape.tape_spores <= tape.tape_high
+    assert np.isfinite(tape.p_class).all()
+
+
+def test_other_class_bounds_give_other_numbers_of_classes() -> None:
+    settings = Settings(count=CountSettings(class_lower_bounds=(0, 1, 11)))
+    tape = estimate_tape(table([1, 0]), settings=settings)
+    assert len(tape.p_class) == 3
+    assert list(tape.as_row())[-4:] == ["p_class_0", "p_class_1", "p_class_2", "load_class"]
+
+
+@pytest.mark.parametrize(
+    ("fields", "tape_mm2", "message"),
+    [
+        (table([1]).drop(columns="spores"), 100.0, "there is no column spores"),
+        (table([]), 100.0, "none was counted, so nothing is known"),
+        (table([1], 0.0), 100.0, "an examined area is larger than 0"),
+        (table([-1]), 100.0, "a count is a whole number, 0 or more"),
+        (table([1] * 3, 50.0), 100.0, "larger than the tape, so parts were counted twice"),
+        (table([1]), 0.0, "the tape's area is larger than 0"),
+        (table([1]), float("nan"), "the tape's area is larger than 0"),
+    ],
+)
+def test_what_cannot_be_used_is_refused(
+    fields: pd.DataFrame, tape_mm2: float, message: str
+) -> None:
+    with pytest.raises(LoadError, match=message):
+        estimate_tape(fields, tape_mm2)
+
+
+def test_areas_rounded_up_are_the_whole_tape() -> None:
+    tape = estimate_tape(table([1] * 4, 25.1), rates=CHECKED_BY_HAND)
+    assert tape.examined_mm2 == 100.0
+    assert any("taken for the whole of it" in note for note in tape.notes)
+
+
+def test_confidences_must_match_the_counts() -> None:
+    with pytest.raises(LoadError, match="one confidence for each spore counted"):
+        estimate_tape(table([2]), confidences=[[0.5]])
+
+
+@pytest.mark.parametrize(
+    ("group", "message"),
+    [
+        ({"prevalence": 1.0}, "load.prevalence 1.0: it lies between 0 and 1"),
+        ({"clumping_k": 0.0}, "load.clumping_k 0.0: it is larger than 0"),
+        ({"patch_mm2": -1.0}, "load.patch_mm2"),
+        ({"most_spores": 5}, "load.most_spores"),
+        ({"clumping_spread": -1.0}, "load.clumping_spread"),
+    ],
+)
+def test_settings_that_make_no_sense_are_refused(group: dict, message: str) -> None:
+    with pytest.raises(SettingsError, match=message):
+        LoadSettings(**group)
