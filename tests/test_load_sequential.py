@@ -9,7 +9,7 @@ import pytest
 from sporecount.counts.rates import DetectorRates
 from sporecount.load.estimate import CHECKED_BY_HAND, estimate_tape
 from sporecount.load.fields import LoadError, seen_from
-from sporecount.load.more_fields import more_fields
+from sporecount.load.more_fields import more_fields, with_more
 from sporecount.load.sequential import fields_to_settle, settled
 from sporecount.load.wald import negative_binomial_lines, poisson_lines
 from sporecount.settings import DecisionSettings, LoadSettings, Settings
@@ -59,6 +59,25 @@ def test_false_alarms_that_no_clean_field_can_clear_up_are_named() -> None:
     answer = more_fields(table([3, 0, 0]), rates=DetectorRates(0.9, 0.05, 0.02, 0.04))
     assert answer.fields is None
     assert "whether they are false no clean field can tell" in answer.why
+
+
+def test_confidences_are_carried_on_to_the_fields_to_come() -> None:
+    rates = DetectorRates(1.0, 0.0, 5.0, 9.0, confidence_is_calibrated=True)
+    unlikely = [[0.001], [], []]
+    answer = more_fields(table([1, 0, 0]), rates=rates, confidences=unlikely)
+    assert answer.fields
+    seen = seen_from(table([1, 0, 0]), 100.0, [[0.9], [], []])
+    later = with_more(seen, 6, clean=False)
+    assert [values.tolist() for values in later.confidences or ()][3:] == [
+        [],
+        [],
+        [0.9],
+        [],
+        [],
+        [0.9],
+    ]
+    now = settled(table([1, 0, 0]), rates=rates, confidences=unlikely)
+    assert now.estimate.p_class[0] > 0.7
 
 
 @pytest.mark.parametrize(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -17,6 +17,7 @@ from sporecount.settings import Settings
 
 if TYPE_CHECKING:
     import pandas as pd
+    from numpy.typing import ArrayLike
 
 
 @dataclass(frozen=True)
@@ -51,13 +52,14 @@ def more_fields(
     risk: float | None = None,
     from_class: int | None = None,
     rates: DetectorRates | None = None,
+    confidences: Sequence[ArrayLike] | None = None,
     settings: Settings | None = None,
 ) -> MoreFields:
     """Say how many more clean fields bring the chance of a class under a risk.
 
     Parameters
     ----------
-    fields, tape_mm2, rates, settings
+    fields, tape_mm2, rates, confidences, settings
         As for :func:`sporecount.load.estimate.estimate_tape`.
     risk : float, optional
         Chance to get under; ``decision.risk_release`` by default.
@@ -85,7 +87,7 @@ def more_fields(
     risk = settings.decision.risk_release if risk is None else risk
     first = settings.decision.releasable_up_to + 1 if from_class is None else from_class
     _check(risk, first, len(settings.count.class_lower_bounds))
-    seen = seen_from(fields, tape_mm2)
+    seen = seen_from(fields, tape_mm2, confidences)
     size = field_size_mm2(seen)
 
     def chance(extra: int) -> float:
@@ -132,11 +134,16 @@ def with_more(seen: Seen, extra: int, *, clean: bool) -> Seen:
     sizes[-1] = min(size, max(seen.unseen_mm2 - size * (extra - 1), 1e-6))
     steps = 0.0 if clean else seen.total / seen.fields
     counts = np.diff(np.floor(steps * np.arange(extra + 1) + 1e-9)).astype(np.int64)
+    chances = seen.confidences
+    if chances is not None:
+        usual = float(np.concatenate([*chances, np.empty(0)]).mean()) if seen.total else 0.0
+        chances += tuple(np.full(count, usual) for count in counts)
     return Seen(
         seen.tape_mm2,
         np.concatenate([seen.areas_mm2, sizes]),
         np.concatenate([seen.spores, counts]),
         seen.fields + extra,
+        chances,
     )
 
 

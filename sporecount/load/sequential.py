@@ -23,6 +23,7 @@ from sporecount.settings import Settings
 
 if TYPE_CHECKING:
     import pandas as pd
+    from numpy.typing import ArrayLike
 
 
 @dataclass(frozen=True)
@@ -58,13 +59,14 @@ def settled(
     *,
     first_classes: Sequence[int] | None = None,
     rates: DetectorRates | None = None,
+    confidences: Sequence[ArrayLike] | None = None,
     settings: Settings | None = None,
 ) -> Settled:
     """Say whether the fields seen so far settle where the load lies.
 
     Parameters
     ----------
-    fields, tape_mm2, rates, settings
+    fields, tape_mm2, rates, confidences, settings
         As for :func:`sporecount.load.estimate.estimate_tape`.
     first_classes : sequence of int, optional
         Lightest class of each range but the first. By default those of the decision:
@@ -88,8 +90,8 @@ def settled(
     (True, (4, 5))
     """
     settings = settings or Settings()
-    estimate = estimate_seen(seen_from(fields, tape_mm2), rates or load_rates(), settings)
-    return settled_by(estimate, settings, first_classes)
+    seen = seen_from(fields, tape_mm2, confidences)
+    return settled_by(estimate_seen(seen, rates or load_rates(), settings), settings, first_classes)
 
 
 def settled_by(
