@@ -115,6 +115,14 @@ def test_every_class_apart_needs_more_than_the_decision() -> None:
     assert apart.p_right < settled(fields, rates=CHECKED_BY_HAND).p_right
 
 
+def test_both_doubts_are_named() -> None:
+    now = settled(table([1, 0, 2, 0]), rates=DetectorRates(0.9, 0.05, 0.3, 1.0))
+    assert not now.is_settled
+    assert "heavier (" in now.why
+    assert "lighter (" in now.why
+    assert now.why.endswith("than class 1-3")
+
+
 def test_ranges_must_rise() -> None:
     with pytest.raises(LoadError, match="they rise from 1 to at most 5"):
         settled(table([0]), first_classes=(4, 2))

@@ -169,10 +169,11 @@ def _weigh_prior(
     prior_is_in: bool,
 ) -> tuple[NDArray[np.float64], float]:
     """Return the weights with the prior over spores in them, and the chance of none."""
-    from scipy.special import betainc
+    from scipy.special import betainc, digamma
 
     most = settings.most_spores
-    per_log = settings.prevalence / float((1.0 / np.arange(1, most + 1)).sum())
+    harmonic = float(digamma(most + 1.0) + np.euler_gamma)  # 1 + 1/2 + ... + 1/most
+    per_log = settings.prevalence / harmonic
     none = 1.0 - settings.prevalence
     over = real[:, None] > 0
     least = np.maximum(real, 1)[:, None]

@@ -112,10 +112,10 @@ def settled_by(
         why = f"sure, but fewer than {risks.least_fields} fields were looked at"
     elif sure:
         why = "both risks are within what was chosen"
-    elif heavier > risks.risk_release:
-        why = f"the load may be heavier ({heavier:.1%})"
     else:
-        why = f"the load may be lighter ({lighter:.1%})"
+        doubts = (("heavier", heavier, risks.risk_release), ("lighter", lighter, risks.risk_call))
+        open_ones = [f"{word} ({part:.1%})" for word, part, risk in doubts if part > risk]
+        why = f"the load may be {' or '.join(open_ones)} than class {_span(ranges[at])}"
     right = float(chances[at])
     return Settled(sure and enough, ranges[at], right, lighter, heavier, estimate, why)
 
@@ -134,6 +134,10 @@ def fields_to_settle(seen: Seen, rates: DetectorRates, settings: Settings) -> in
         return settled_by(estimate_seen(later, rates, settings), settings).is_settled
 
     return fewest(enough, fields_left(seen))
+
+
+def _span(classes: tuple[int, ...]) -> str:
+    return f"{classes[0]}" if len(classes) == 1 else f"{classes[0]}-{classes[-1]}"
 
 
 def _ranges(first_classes: Sequence[int] | None, settings: Settings) -> list[tuple[int, ...]]:
