@@ -1,0 +1,1 @@
+"""Many photos of one tape: where each lies, and each spore and square millimetre once."""
