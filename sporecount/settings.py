@@ -144,7 +144,7 @@ class LoadSettings:
     most_spores: int = 1_000_000
     clumping_k: float = 0.6
     clumping_spread: float = 1.2
-    patch_mm2: float = 4.0
+    patch_mm2: float = 10.0
 
     def __post_init__(self) -> None:
         rules: tuple[tuple[str, bool, str, str], ...] = (
@@ -152,7 +152,7 @@ class LoadSettings:
             ("most_spores", self.most_spores >= 10_000, "is 10000 or more", "1000000"),
             ("clumping_k", self.clumping_k > 0.0, "is larger than 0", "1.0"),
             ("clumping_spread", self.clumping_spread >= 0.0, "is 0 or more", "1.0"),
-            ("patch_mm2", self.patch_mm2 > 0.0, "is larger than 0", "4.0"),
+            ("patch_mm2", self.patch_mm2 > 0.0, "is larger than 0", "10.0"),
         )
         _check_rules(self, "load", rules)
 

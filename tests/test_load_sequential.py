@@ -116,7 +116,7 @@ def test_every_class_apart_needs_more_than_the_decision() -> None:
 
 
 def test_both_doubts_are_named() -> None:
-    now = settled(table([1, 0, 2, 0]), rates=DetectorRates(0.9, 0.05, 0.3, 1.0))
+    now = settled(table([4, 0, 5, 0]), rates=DetectorRates(0.9, 0.05, 0.1, 0.3))
     assert not now.is_settled
     assert "heavier (" in now.why
     assert "lighter (" in now.why

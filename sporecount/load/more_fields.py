@@ -78,9 +78,9 @@ def more_fields(
     >>> from sporecount.load.estimate import CHECKED_BY_HAND
     >>> table = pd.DataFrame({"photo": ["a"], "examined_mm2": [2.5], "spores": [0]})
     >>> more_fields(table, from_class=3, rates=CHECKED_BY_HAND).fields
-    1
+    2
     >>> more_fields(table, from_class=1, rates=CHECKED_BY_HAND).why
-    '19 more clean fields would bring the chance of class 1 or more under 0.05'
+    '20 more clean fields would bring the chance of class 1 or more under 0.05'
     """
     settings = settings or Settings()
     rates = rates or load_rates()

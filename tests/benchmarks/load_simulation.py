@@ -57,26 +57,36 @@ class Tape:
     def total(self) -> int:
         return int(self.true.sum())
 
-    def seen(self, fields: int) -> Seen:
-        """Return what the first fields show; they were put in random order."""
+    def seen(self, fields: int, *, touching: bool = False) -> Seen:
+        """Return what the first fields show."""
         table = pd.DataFrame(
             {
                 "photo": np.arange(fields).astype(str),
                 "examined_mm2": FIELD_MM2,
                 "spores": self.counted[:fields],
+                "group": 0 if touching else np.arange(fields),
             }
         )
         return seen_from(table, TAPE_MM2)
 
 
 def draw_tape(
-    rng: np.random.Generator, spores: int, k: float, rates: DetectorRates, patch_fields: int = 1
+    rng: np.random.Generator,
+    spores: int,
+    k: float,
+    rates: DetectorRates,
+    patch_fields: int = 1,
+    in_order: bool = False,
 ) -> Tape:
-    """Draw a tape with so many spores; ``patch_fields`` neighbours share one density."""
+    """Draw a tape with so many spores; ``patch_fields`` neighbours share one density.
+
+    Fields come in random order, or as they lie side by side.
+    """
     patches = FIELDS // patch_fields
     density = np.ones(patches) if np.isinf(k) else rng.gamma(k, size=patches) + 1e-300
     density = np.repeat(density, patch_fields)
-    true = rng.permutation(rng.multinomial(spores, density / density.sum()))
+    true = rng.multinomial(spores, density / density.sum())
+    true = true if in_order else rng.permutation(true)
     recall = rates.recall_mean if rates.recall_sd == 0 else rng.beta(*rates.recall_beta)
     false = 0.0
     if rates.false_per_mm2:
@@ -123,6 +133,25 @@ def coverage(tapes: int, rng: np.random.Generator, settings: Settings) -> None:
                         held[part] += known.tape_low <= spores <= known.tape_high
                 cells = [f"{100 * hits / tapes:.0f}" for hits in held.values()]
                 row(load, "-" if load in ("0", "1") else name, *cells)
+
+
+def patches(tapes: int, rng: np.random.Generator, settings: Settings) -> None:
+    """Print what becomes of the limits where the density changes more slowly than thought."""
+    print("\n### Nine fields, 101-1000 spores, counts by hand: percent that hold the truth")
+    head("Patch", "k", "at random", "side by side, grouped", "side by side, taken for apart")
+    for patch_fields in (1, 4, 10):
+        for name in ("0.3", "1", "5"):
+            held = [0, 0, 0]
+            for spores in loads(rng, "101-1000", tapes):
+                k = CLUMPING[name]
+                apart = draw_tape(rng, spores, k, CHECKED_BY_HAND, patch_fields)
+                close = draw_tape(rng, spores, k, CHECKED_BY_HAND, patch_fields, in_order=True)
+                every = (apart.seen(9), close.seen(9, touching=True), close.seen(9))
+                for place, seen in enumerate(every):
+                    known = estimate_seen(seen, CHECKED_BY_HAND, settings)
+                    held[place] += known.tape_low <= spores <= known.tape_high
+            shares = [f"{100 * hits / tapes:.0f}" for hits in held]
+            row(f"{patch_fields * FIELD_MM2:g} mm2", name, *shares)
 
 
 def calibration(tapes: int, rng: np.random.Generator, settings: Settings) -> None:
@@ -273,6 +302,7 @@ def main() -> None:
     tables = {
         "priors": lambda rng: priors(settings),
         "coverage": lambda rng: coverage(given.tapes, rng, settings),
+        "patches": lambda rng: patches(given.tapes, rng, settings),
         "calibration": lambda rng: calibration(10 * given.tapes, rng, settings),
         "stopping": lambda rng: stopping(given.tapes, rng, settings, "by hand"),
         "stopping_good": lambda rng: stopping(given.tapes, rng, settings, "good"),
