@@ -226,11 +226,12 @@ class TapeSettings:
         Least share of the landmarks in the overlap that must be found again, 0 to 1.
     most_angle_deg : float
         Largest turn between two photos, degrees.
-    recognised_from : int
-        Landmarks of a photo from which an overlap that holds them is always recognised.
     most_hidden_overlap : float
         Photos that match nowhere are apart if no more than this share of one could
         overlap unnoticed, 0 to 1.
+    taken_apart : bool
+        Photos that match nowhere are apart even where too little lies on them to tell:
+        for whoever moved the slide on by more than a photo each time.
     repeat_overlap : float
         From this overlap on, a photo repeats another and is left out, 0 to 1.
     same_spore_um : float
@@ -245,8 +246,8 @@ class TapeSettings:
     least_agreeing: int = 8
     least_share: float = 0.6
     most_angle_deg: float = 5.0
-    recognised_from: int = 6
-    most_hidden_overlap: float = 0.1
+    most_hidden_overlap: float = 0.15
+    taken_apart: bool = False
     repeat_overlap: float = 0.9
     same_spore_um: float = 5.0
 
@@ -255,8 +256,7 @@ class TapeSettings:
             ("least_agreeing", self.least_agreeing >= 4, "is 4 or more", "8"),
             ("least_share", 0.3 <= self.least_share <= 1.0, "lies between 0.3 and 1", "0.6"),
             ("most_angle_deg", 0.0 <= self.most_angle_deg <= 20.0, "is 0 to 20 degrees", "5"),
-            ("recognised_from", self.recognised_from >= 1, "is 1 or more", "6"),
-            ("most_hidden_overlap", 0.0 <= self.most_hidden_overlap <= 1.0, "is 0 to 1", "0.1"),
+            ("most_hidden_overlap", 0.0 <= self.most_hidden_overlap <= 1.0, "is 0 to 1", "0.15"),
             ("repeat_overlap", 0.5 <= self.repeat_overlap <= 1.0, "is 0.5 to 1", "0.9"),
             ("same_spore_um", 0.0 < self.same_spore_um <= 20.0, "is above 0, up to 20", "5"),
         )

@@ -23,8 +23,12 @@ _SEARCHES_UM = (8.0, 4.0, 3.0)
 #: A patch found again this near to its place agrees, um.
 _AGREES_UM = 2.5
 
-#: Most landmarks of either photo that are compared.
-_MOST = 80
+#: Most landmarks of either photo that are compared, to refine and to judge.
+_MOST_REFINED, _MOST_JUDGED = 30, 80
+
+#: With this many compared and less than this share found about their place, a guess is
+#: hopeless: to compare the rest would be a waste.
+_HOPELESS_FROM, _HOPELESS_BELOW = 20, 0.25
 
 
 @dataclass(frozen=True, eq=False)
@@ -73,14 +77,17 @@ def gather(first: View, second: View, guess: Pose, *, refine: bool = True) -> Ev
     """
     pose = guess
     for search_um in _SEARCHES_UM[:-1] if refine else ():
-        places, moved, found = _compare(first, second, pose, search_um)
+        places, moved, found = _compare(first, second, pose, search_um, _MOST_REFINED)
+        if len(places) >= _HOPELESS_FROM and found.mean() < _HOPELESS_BELOW:
+            none = np.zeros((0, 2))
+            return Evidence(pose, len(places), 0, none, none)
         if found.sum() < 2:
             break
         fitted = _fitted(pose.inwards(places[found]), places[found] + moved[found])
         if fitted is None:
             break
         pose = fitted
-    places, moved, found = _compare(first, second, pose, _SEARCHES_UM[-1])
+    places, moved, found = _compare(first, second, pose, _SEARCHES_UM[-1], _MOST_JUDGED)
     agrees = found & (np.hypot(moved[:, 0], moved[:, 1]) <= _AGREES_UM)
     return Evidence(
         pose=pose,
@@ -105,7 +112,7 @@ def _fitted(inner_um: NDArray[np.float64], outer_um: NDArray[np.float64]) -> Pos
 
 
 def _compare(
-    first: View, second: View, pose: Pose, search_um: float
+    first: View, second: View, pose: Pose, search_um: float, most: int
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.bool_]]:
     """Look for each landmark of either photo in the other.
 
@@ -119,7 +126,7 @@ def _compare(
         Whether it shows them at all.
     """
     scale = max(first.um_per_px, second.um_per_px)
-    places, of_first = _common_landmarks(first, second, pose)
+    places, of_first = _common_landmarks(first, second, pose, most)
     if len(places) == 0:
         return np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0, bool)
     reach = max(1, round(search_um / scale))
@@ -142,12 +149,12 @@ def _compare(
 
 
 def _common_landmarks(
-    first: View, second: View, pose: Pose
+    first: View, second: View, pose: Pose, most: int
 ) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
     """Return landmarks that lie well inside both photos, in the first one's frame."""
-    own = first.landmarks_um[examined_at(second, pose.inwards(first.landmarks_um))][:_MOST]
+    own = first.landmarks_um[examined_at(second, pose.inwards(first.landmarks_um))][:most]
     brought = pose.outwards(second.landmarks_um)
-    brought = brought[examined_at(first, brought)][:_MOST]
+    brought = brought[examined_at(first, brought)][:most]
     of_first = np.arange(len(own) + len(brought)) < len(own)
     return np.concatenate([own, brought]), of_first
 

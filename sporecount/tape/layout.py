@@ -16,8 +16,17 @@ from sporecount.tape.evidence import gather
 from sporecount.tape.guesses import patches
 from sporecount.tape.hidden import overlap_share
 from sporecount.tape.pose import Pose
-from sporecount.tape.register import APART, DOUBTFUL, JOINED, Registration, judged, register
+from sporecount.tape.register import (
+    APART,
+    DOUBTFUL,
+    JOINED,
+    Registration,
+    is_certain,
+    joined_by,
+    register,
+)
 from sporecount.tape.solve import Link, groups_of, solve
+from sporecount.tape.together import join_groups
 from sporecount.tape.view import View
 
 #: Columns of the placements and their types, in order. ``x_um``, ``y_um`` is where the
@@ -163,10 +172,9 @@ def _consistent(
             if overlap_share(views[i], views[j], expected) < _LEAST_OVERLAP:
                 continue
             evidence = gather(views[i], views[j], expected)
-            better = judged(views[i], views[j], [evidence], settings)
-            if better.status == JOINED:
-                found[i, j] = better
-                news.append(_link(i, j, better))
+            if is_certain(views[i], views[j], evidence, settings):
+                found[i, j] = joined_by(views[i], views[j], evidence)
+                news.append(_link(i, j, found[i, j]))
             elif evidence.seen >= _CONTRADICTS_FROM and evidence.share < _CONTRADICTS_BELOW:
                 wrong.append((i, j))
         if wrong:
@@ -178,10 +186,21 @@ def _consistent(
             rejected += _doubt(found, [weakest])
             banned.add((weakest.first, weakest.second))
             tried.clear()
-        elif not news:
-            return poses, links, rejected, found
-        else:
+        elif news:
             links = links + news
+        else:
+            added = [
+                (link, one)
+                for link, one in join_groups(views, found, poses, group, settings)
+                if (link.first, link.second) not in banned
+            ]
+            if not added:
+                return poses, links, rejected, found
+            for link, one in added:
+                found[link.first, link.second] = joined_by(
+                    views[link.first], views[link.second], one
+                )
+            links = links + [link for link, _ in added]
 
 
 def _link(i: int, j: int, one: Registration) -> Link:

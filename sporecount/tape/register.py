@@ -26,6 +26,9 @@ IN_PLACE_UM = 6.0
 #: Share of the landmarks, and of the spores, that must agree where nothing has moved.
 _IN_PLACE_SHARE, _IN_PLACE_SPORES = 0.95, 0.8
 
+#: Fewer agreeing landmarks than this are no guess worth testing on other photos.
+_WEAK_AGREEING, _WEAK_SHARE = 3, 0.7
+
 #: From here on an overlap is possible, though not certain.
 _MAYBE_AGREEING, _MAYBE_SHARE = 6, 0.5
 
@@ -50,6 +53,9 @@ class Registration:
         Largest overlap, same unit, that cannot be ruled out, where not joined.
     inner_um, outer_um : ndarray, shape (n, 2)
         Points in common, in the second photo and in the first, where joined.
+    maybe : tuple of Pose
+        Poses that little speaks for, though nearly all there is: other photos may
+        bear them out.
     """
 
     status: str
@@ -60,6 +66,7 @@ class Registration:
     hidden_share: float = 0.0
     inner_um: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 2)))
     outer_um: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 2)))
+    maybe: tuple[Pose, ...] = ()
 
 
 def register(
@@ -92,32 +99,54 @@ def register(
     guesses = guesses_by_pairs(
         first.landmarks_um, own, second.landmarks_um, other, settings.most_angle_deg
     )
-    return judged(first, second, (gather(first, second, guess) for guess in guesses), settings)
+    tried = (gather(first, second, guess) for guess in guesses)
+    return judged(first, second, tried, (own, other), settings)
 
 
 def judged(
-    first: View, second: View, tried: Iterable[Evidence], settings: TapeSettings
+    first: View,
+    second: View,
+    tried: Iterable[Evidence],
+    looks: tuple[NDArray[np.float32], NDArray[np.float32]],
+    settings: TapeSettings,
 ) -> Registration:
     """Judge poses in turn: the first that is certain joins the photos."""
     best: Evidence | None = None
+    weak = list[Evidence]()
     for evidence in tried:
         if abs(evidence.pose.angle_deg) > settings.most_angle_deg:
             continue
         if is_certain(first, second, evidence, settings):
-            return Registration(
-                JOINED, evidence.pose, evidence.seen, evidence.agreeing,
-                overlap_share=overlap_share(first, second, evidence.pose),
-                inner_um=evidence.inner_um, outer_um=evidence.outer_um,
-            )  # fmt: skip
+            return joined_by(first, second, evidence)
+        if (
+            evidence.agreeing >= _WEAK_AGREEING
+            and evidence.share >= _WEAK_SHARE
+            and not in_place(evidence.pose, first.size_um)
+        ):
+            weak.append(evidence)
         if best is None or evidence.agreeing * evidence.share > best.agreeing * best.share:
             best = evidence
-    hidden = hidden_overlap(first, second, settings.recognised_from)
+    hidden = hidden_overlap(first, second, looks, settings.most_angle_deg)
     seen, agreeing = (best.seen, best.agreeing) if best else (0, 0)
     maybe = best is not None and agreeing >= _MAYBE_AGREEING and best.share >= _MAYBE_SHARE
     if maybe and best is not None:
         hidden = max(hidden, overlap_share(first, second, best.pose))
-    doubtful = maybe or hidden > settings.most_hidden_overlap
-    return Registration(DOUBTFUL if doubtful else APART, None, seen, agreeing, hidden_share=hidden)
+    unknown = hidden > settings.most_hidden_overlap and not settings.taken_apart
+    doubtful = maybe or unknown
+    weak.sort(key=lambda one: -one.agreeing * one.share)
+    return Registration(
+        DOUBTFUL if doubtful else APART, None, seen, agreeing, hidden_share=hidden,
+        maybe=tuple(one.pose for one in weak[:3]),
+    )  # fmt: skip
+
+
+def joined_by(first: View, second: View, evidence: Evidence) -> Registration:
+    """Return the registration of photos that evidence joins."""
+    return Registration(
+        JOINED, evidence.pose, evidence.seen, evidence.agreeing,
+        overlap_share=overlap_share(first, second, evidence.pose),
+        inner_um=evidence.inner_um, outer_um=evidence.outer_um,
+    )  # fmt: skip
 
 
 def is_certain(first: View, second: View, evidence: Evidence, settings: TapeSettings) -> bool:
