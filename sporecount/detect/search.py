@@ -97,9 +97,11 @@ def _search_window(
     x1 = min(columns, window.right * GLANCE_CELL_PX + MARGIN_PX)
     part = scale(density[y0:y1, x0:x1])
     part[~examined[y0:y1, x0:x1]] = 0.0
-    below, right = -part.shape[0] % 8, -part.shape[1] % 8
-    padded = np.pad(part, ((0, below), (0, right), (0, 0)))
-    output = engine.run("search", np.ascontiguousarray(padded.transpose(2, 0, 1))[None])[0]
+    high, wide = part.shape[:2]
+    planes = np.zeros((1, 3, high + -high % 8, wide + -wide % 8), np.float32)
+    for channel, plane in enumerate(cv2.split(part)):
+        planes[0, channel, :high, :wide] = plane
+    output = engine.run("search", planes)[0]
     found = peaks(output, heat_floor)
     found[:, 0] += x0
     found[:, 1] += y0
@@ -127,7 +129,7 @@ def peaks(output: NDArray[np.float32], heat_floor: float) -> NDArray[np.float64]
         x and y in working pixels, spore and fragment heat, damaged, length and
         width in um, angle in degrees.
     """
-    logit = output[:2].max(axis=0)
+    logit = np.maximum(output[0], output[1])
     floor = np.float32(np.log(heat_floor / (1.0 - heat_floor)))
     top = cv2.dilate(logit, np.ones((3, 3), np.uint8))
     iy, ix = np.nonzero((logit >= top) & (logit > floor))
