@@ -32,6 +32,8 @@ class View:
         Hash of its file.
     um_per_px : float
         Scale of ``texture``, ``examined`` and ``picture``.
+    photo_um_per_px : float
+        Scale of the photo itself, and of its detections.
     size_um : tuple of float
         (width, height) of the photo.
     texture : ndarray, shape (rows, columns), float32
@@ -58,6 +60,7 @@ class View:
     photo: str
     sha256: str
     um_per_px: float
+    photo_um_per_px: float
     size_um: tuple[float, float]
     texture: NDArray[np.float32]
     examined: NDArray[np.bool_]
@@ -104,6 +107,7 @@ def make_view(photo: Photo, counted: PhotoCount) -> View:
         photo=photo.name,
         sha256=photo.sha256,
         um_per_px=um_per_px,
+        photo_um_per_px=scale,
         size_um=(width * scale, height * scale),
         texture=even,
         examined=mask,

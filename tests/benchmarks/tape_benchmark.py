@@ -118,7 +118,7 @@ def judge(made: RenderedTape, views: list[View], tape: Tape) -> dict[str, float]
     places = tape.layout.placements
     middle = np.array([views[0].size_um]) / 2
     worst, wrong, placed = 0.0, 0, 0
-    for group in sorted(set(places["group"])):
+    for group in sorted(set(places["group"]) - {-1}):
         members = np.flatnonzero(places["group"] == group)
         root = true_pose(made, members[0])
         for n in members[1:]:
@@ -217,6 +217,24 @@ def main() -> None:
     if options.pairs:
         joined, of = false_joins(list(options.kinds)[:9], options.seeds, options.pairs)
         print(f"\npairs of photos of different tapes: {joined} of {of} joined")
+        mixed, of = mixed_tapes(6 * options.seeds)
+        print(f"two tapes of four photos given as one: {mixed} of {of} mixed up")
+
+
+def mixed_tapes(seeds: int) -> tuple[int, int]:
+    """Return how often photos of two tapes, given as one, end in one group, and of how many."""
+    mixed = 0
+    for seed in range(seeds):
+        rng = np.random.default_rng([HELD_OUT_SEED, 2, seed])
+        kind = list(KINDS)[seed % 9]
+        both = []
+        for name in "ab":
+            made = render_tape(replace(KINDS[kind], grid=(2, 2)), rng)
+            both += views_of(made, rng, name)
+        places = assemble(both).layout.placements
+        groups = [set(places.loc[places["photo"].str.startswith(name), "group"]) for name in "ab"]
+        mixed += bool(groups[0] & groups[1])
+    return mixed, seeds
 
 
 if __name__ == "__main__":

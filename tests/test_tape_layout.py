@@ -1,0 +1,313 @@
+"""Photos of one tape: how they are found to overlap, where each lies, what is certain."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import combinations
+
+import cv2
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from sporecount.counting import PhotoCount
+from sporecount.detect.table import empty_detections
+from sporecount.errors import SettingsError
+from sporecount.field.make import make_field
+from sporecount.photo.photo import Photo
+from sporecount.render.camera import compressed
+from sporecount.render.tape import RenderedTape, TapePlan, render_tape
+from sporecount.scale.calibration import Calibration
+from sporecount.settings import FieldSettings, TapeSettings
+from sporecount.tape.layout import PLACEMENT_COLUMNS, lay_out
+from sporecount.tape.pose import Pose
+from sporecount.tape.register import APART, DOUBTFUL, JOINED, register
+from sporecount.tape.solve import Link, link_rms_um, solve
+from sporecount.tape.view import View, make_view
+
+#: Small photos of a tape with much on it, so that the tests are quick.
+SMALL = TapePlan(grid=(2, 2), photo_px=(480, 360), overlap=0.35, spores_per_mm2=220)
+
+
+def view_of(pixels: np.ndarray, name: str, um_per_px: float = 0.9) -> View:
+    photo = Photo(name, pixels, sha256=name)
+    field = make_field(photo, Calibration(um_per_px, "drawn"), FieldSettings())
+    # Whether a photo is fit to count is not what is tested here.
+    field = replace(field, fitness=replace(field.fitness, usable=True))
+    return make_view(photo, PhotoCount(empty_detections(), {}, field))
+
+
+def true_pose(made: RenderedTape, number: int) -> Pose:
+    one = made.photos[number]
+    return Pose(one.x_um, one.y_um, one.angle_deg)
+
+
+def true_between(made: RenderedTape, first: int, second: int) -> Pose:
+    return true_pose(made, first).inverse().after(true_pose(made, second))
+
+
+def distance_um(one: Pose, other: Pose, size_um: tuple[float, float]) -> float:
+    """Return the largest distance at the corners of a photo."""
+    corners = np.array([[0, 0], [1, 0], [0, 1], [1, 1]]) * size_um
+    return float(np.hypot(*(one.outwards(corners) - other.outwards(corners)).T).max())
+
+
+@pytest.fixture(scope="module")
+def tape() -> RenderedTape:
+    return render_tape(SMALL, np.random.default_rng(11))
+
+
+@pytest.fixture(scope="module")
+def views(tape: RenderedTape) -> list[View]:
+    return [view_of(one.pixels, f"{n}.jpg") for n, one in enumerate(tape.photos)]
+
+
+@pytest.fixture(scope="module")
+def other_views() -> list[View]:
+    made = render_tape(SMALL, np.random.default_rng(12))
+    return [view_of(one.pixels, f"other-{n}.jpg") for n, one in enumerate(made.photos)]
+
+
+turns = st.floats(-180, 180)
+shifts = st.floats(-1e4, 1e4)
+poses = st.builds(Pose, shifts, shifts, turns)
+
+
+@given(poses, poses, shifts, shifts)
+def test_poses_compose_and_undo(one: Pose, other: Pose, x: float, y: float) -> None:
+    point = np.array([[x, y]])
+    np.testing.assert_allclose(
+        one.after(other).outwards(point), one.outwards(other.outwards(point)), atol=1e-6
+    )
+    np.testing.assert_allclose(one.inverse().outwards(one.outwards(point)), point, atol=1e-6)
+    np.testing.assert_allclose(one.inwards(point), one.inverse().outwards(point), atol=1e-6)
+
+
+def test_the_matrix_in_pixels_agrees_with_the_pose_in_micrometres() -> None:
+    pose = Pose(31.0, -12.0, 7.0)
+    pixel = np.array([10.0, 20.0])
+    by_um = pose.outwards((pixel[None] + 0.5) * 1.5)[0] / 0.6 - 0.5
+    np.testing.assert_allclose(pose.matrix_px(1.5, 0.6) @ [*pixel, 1.0], by_um)
+
+
+def test_neighbours_are_joined_within_two_micrometres(
+    tape: RenderedTape, views: list[View]
+) -> None:
+    for first, second in ((0, 1), (0, 2), (1, 3), (2, 3)):
+        found = register(views[first], views[second])
+        assert found.status == JOINED
+        assert found.pose is not None
+        true = true_between(tape, first, second)
+        assert distance_um(found.pose, true, views[0].size_um) < 2.0
+        assert found.overlap_share == pytest.approx(0.35, abs=0.05)
+
+
+def test_registration_does_not_depend_on_the_order(views: list[View]) -> None:
+    there, back = register(views[0], views[1]).pose, register(views[1], views[0]).pose
+    assert there is not None
+    assert back is not None
+    assert distance_um(there, back.inverse(), views[0].size_um) < 0.5
+
+
+def test_brightness_white_balance_and_light_do_not_matter(
+    tape: RenderedTape, views: list[View]
+) -> None:
+    pixels = tape.photos[1].pixels.astype(float)
+    shade = np.linspace(0.7, 1.0, pixels.shape[1])[None, :, None] * [0.75, 0.9, 1.0]
+    changed = view_of((pixels * shade).astype(np.uint8), "changed")
+    plain, found = register(views[0], views[1]).pose, register(views[0], changed).pose
+    assert plain is not None
+    assert found is not None
+    assert distance_um(found, plain, views[0].size_um) < 1.0
+
+
+def test_photos_at_different_scales_are_joined(tape: RenderedTape, views: list[View]) -> None:
+    finer = cv2.resize(tape.photos[1].pixels, None, fx=1.5, fy=1.5, interpolation=cv2.INTER_CUBIC)
+    found = register(views[0], view_of(np.asarray(finer, np.uint8), "finer", 0.6))
+    assert found.pose is not None
+    assert distance_um(found.pose, true_between(tape, 0, 1), views[0].size_um) < 2.0
+
+
+def test_photos_of_different_tapes_are_never_joined(
+    views: list[View], other_views: list[View]
+) -> None:
+    found = [register(one, other) for one in views for other in other_views]
+    assert {one.status for one in found} <= {APART, DOUBTFUL}
+    assert all(one.pose is None for one in found)
+
+
+def test_an_overlap_that_was_not_recognised_is_within_the_stated_bound() -> None:
+    plan = replace(SMALL, overlap=0.08, jitter=0.0, spores_per_mm2=60)
+    made = render_tape(plan, np.random.default_rng(4))
+    views = [view_of(one.pixels, str(n)) for n, one in enumerate(made.photos)]
+    missed = 0
+    for first, second in ((0, 1), (0, 2), (1, 3), (2, 3)):
+        found = register(views[first], views[second])
+        if found.status != JOINED:
+            missed += 1
+            assert found.hidden_share >= 0.06
+    assert missed, "all overlaps were recognised: the test shows nothing"
+
+
+def test_two_blank_photos_are_not_guessed_at() -> None:
+    rng = np.random.default_rng(0)
+    blank = [np.clip(rng.normal(205, 3, (360, 480, 3)), 0, 255).astype(np.uint8) for _ in range(2)]
+    found = register(view_of(blank[0], "a"), view_of(blank[1], "b"))
+    assert (found.status, found.pose) == (DOUBTFUL, None)
+    assert found.hidden_share > 0.9
+
+
+def with_specks(pixels: np.ndarray, count: int = 14) -> np.ndarray:
+    """Return a photo with sharp specks of dirt, always in the same places."""
+    rng = np.random.default_rng(5)
+    dirty = pixels.copy()
+    for x, y, radius in zip(
+        rng.uniform(10, pixels.shape[1] - 10, count),
+        rng.uniform(10, pixels.shape[0] - 10, count),
+        rng.uniform(2, 6, count),
+    ):
+        cv2.ellipse(
+            dirty, (int(x), int(y)), (int(radius), int(radius * 0.6)), int(x * 7) % 180, 0, 360,
+            (60, 60, 60), -1, cv2.LINE_AA,
+        )  # fmt: skip
+    return dirty
+
+
+def test_dirt_in_place_joins_nothing_at_zero_shift(
+    tape: RenderedTape, other_views: list[View]
+) -> None:
+    made = render_tape(SMALL, np.random.default_rng(12))
+    dirty = view_of(with_specks(tape.photos[0].pixels), "a")
+    other = view_of(with_specks(made.photos[0].pixels), "b")
+    assert register(dirty, other).status != JOINED
+
+
+def test_dirt_in_place_does_not_hide_the_true_overlap(tape: RenderedTape) -> None:
+    dirty = [view_of(with_specks(one.pixels), str(n)) for n, one in enumerate(tape.photos)]
+    found = lay_out(dirty)
+    assert found.placements["group"].tolist() == [0, 0, 0, 0]
+    for number in range(4):
+        true = true_between(tape, 0, number)
+        assert distance_um(found.poses[number], true, dirty[0].size_um) < 3.0
+    assert any("dirt" in note for note in found.notes)
+
+
+def test_dirt_on_clean_tape_is_not_taken_for_one_view() -> None:
+    rng = np.random.default_rng(0)
+    clean = [np.clip(rng.normal(205, 2, (360, 480, 3)), 0, 255).astype(np.uint8) for _ in range(4)]
+    found = lay_out([view_of(with_specks(pixels), str(n)) for n, pixels in enumerate(clean)])
+    assert found.placements["group"].tolist() == [0, 1, 2, 3]
+    assert (found.placements["repeats_of"] == "").all()
+    assert found.doubts.sum() == 12
+
+
+def framed(pixels: np.ndarray) -> np.ndarray:
+    """Return a photo in an eyepiece's round field with burned-in text."""
+    height, width = pixels.shape[:2]
+    disc = np.zeros((height, width), np.uint8)
+    cv2.circle(disc, (width // 2, height // 2), int(0.48 * height), 1, -1)
+    out = pixels * disc[..., None]
+    cv2.putText(out, "100 um  04.05.2031", (12, height - 14), cv2.FONT_HERSHEY_SIMPLEX, 0.6,
+                (255, 255, 0), 2)  # fmt: skip
+    return out
+
+
+def test_a_round_field_and_text_join_nothing(tape: RenderedTape) -> None:
+    made = render_tape(SMALL, np.random.default_rng(12))
+    one, other = (view_of(framed(t.photos[0].pixels), str(n)) for n, t in enumerate((tape, made)))
+    assert not one.examined.all()
+    assert register(one, other).status != JOINED
+
+
+@pytest.fixture(scope="module")
+def grid() -> tuple[RenderedTape, list[View]]:
+    made = render_tape(replace(SMALL, grid=(3, 3), overlap=0.3), np.random.default_rng(21))
+    return made, [view_of(one.pixels, f"{n}.jpg") for n, one in enumerate(made.photos)]
+
+
+def test_nine_photos_are_laid_out_as_they_were_taken(
+    grid: tuple[RenderedTape, list[View]],
+) -> None:
+    made, views = grid
+    found = lay_out(views)
+    table = found.placements
+    assert list(table.columns) == list(PLACEMENT_COLUMNS)
+    assert table["group"].eq(0).all()
+    assert table["certain"].all()
+    assert table.loc[0, ["x_um", "y_um", "angle_deg"]].tolist() == [0.0, 0.0, 0.0]
+    for number in range(9):
+        true = true_between(made, 0, number)
+        assert distance_um(found.poses[number], true, views[0].size_um) < 3.0
+        assert table.loc[number, "angle_deg"] == pytest.approx(true.angle_deg, abs=0.3)
+
+
+def test_photos_of_two_tapes_stay_in_two_groups(views: list[View], other_views: list[View]) -> None:
+    found = lay_out([*views, *other_views])
+    assert set(found.placements["group"][:4]) & set(found.placements["group"][4:]) == set()
+
+
+def test_repeats_are_noticed(tape: RenderedTape, views: list[View]) -> None:
+    same_file = replace(views[0], photo="copy.jpg")
+    encoded = view_of(compressed(tape.photos[1].pixels, 70), "encoded.jpg")
+    shifted = np.roll(tape.photos[2].pixels, (5, 9), (0, 1))[12:, 12:]
+    again = view_of(np.ascontiguousarray(shifted), "again.jpg")
+    found = lay_out([*views, same_file, encoded, again]).placements.set_index("photo")
+    assert found["repeats_of"].to_dict() == {
+        **{view.photo: "" for view in views},
+        "copy.jpg": "0.jpg",
+        "encoded.jpg": "1.jpg",
+        "again.jpg": "2.jpg",
+    }
+    assert found.loc["copy.jpg", "notes"] == "the same file"
+    assert found.loc["encoded.jpg", "notes"] == "the same view again"
+
+
+def test_refused_photos_have_no_place(views: list[View]) -> None:
+    refused = replace(views[1], usable=False, reason="out of focus")
+    row = lay_out([views[0], refused]).placements.loc[1]
+    assert row["group"] == -1
+    assert np.isnan(row["x_um"])
+    assert "out of focus" in row["notes"]
+
+
+def test_no_photos_give_empty_tables() -> None:
+    found = lay_out([])
+    assert len(found.placements) == 0
+    assert list(found.placements.columns) == list(PLACEMENT_COLUMNS)
+
+
+def made_up_links(wrong: bool) -> tuple[list[Pose], list[Link]]:
+    """Return the poses of five photos in a row with a loop, and links between them."""
+    rng = np.random.default_rng(2)
+    poses = [Pose(300.0 * n, 10.0 * n, 0.5 * n) for n in range(5)]
+    links = []
+    for i, j in combinations(range(5), 2):
+        if j - i > 2:
+            continue
+        pose = poses[i].inverse().after(poses[j])
+        inner = rng.uniform(0, 200, (8 if j - i == 1 else 5, 2))
+        noise = rng.normal(0, 0.3, inner.shape)
+        links.append(Link(i, j, pose, pose.outwards(inner) + noise, inner))
+    if wrong:
+        bad = Pose(-250.0, 80.0, -1.0)
+        inner = rng.uniform(0, 200, (5, 2))
+        links.append(Link(0, 4, bad, bad.outwards(inner), inner))
+    return poses, links
+
+
+@pytest.mark.parametrize("wrong", [False, True])
+def test_a_link_that_contradicts_the_others_is_dropped(wrong: bool) -> None:
+    true, links = made_up_links(wrong)
+    poses, kept, rejected = solve(5, links)
+    assert [(link.first, link.second) for link in rejected] == ([(0, 4)] if wrong else [])
+    assert max(distance_um(a, b, (300, 300)) for a, b in zip(poses, true)) < 1.5
+    assert max(link_rms_um(poses, link) for link in kept) < 1.0
+
+
+@pytest.mark.parametrize(
+    ("name", "value"), [("least_agreeing", 2), ("least_share", 0.1), ("same_spore_um", 0.0)]
+)
+def test_settings_that_make_no_sense_are_refused(name: str, value: float) -> None:
+    with pytest.raises(SettingsError, match=rf"tape\.{name}"):
+        replace(TapeSettings(), **{name: value})
