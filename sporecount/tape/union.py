@@ -19,6 +19,9 @@ from sporecount.tape.view import View
 #: Most cells of the map of a group, and the finest cell, um.
 _MOST_CELLS, _FINEST_UM = 12_000_000, 2.7
 
+#: How much depth a place is worth that is nearer to the middle of the photo, um per um.
+_NEARER = 0.02
+
 #: Columns of the united detections: those of a photo's, its name, and where on the tape.
 UNITED_COLUMNS: dict[str, str] = {
     "photo": "str",
@@ -90,7 +93,7 @@ def make_region(
     columns, rows = (int(np.ceil(side / cell)) + 2 for side in high - low)
     corner = low - cell
     owner = np.full((rows, columns), -1, np.int16)
-    deepest = np.zeros((rows, columns), np.float32)
+    deepest = np.full((rows, columns), -np.inf, np.float32)
     for n in members:
         view = views[n]
         # The photo's own edge is an edge too.
@@ -106,8 +109,14 @@ def make_region(
             borderMode=cv2.BORDER_CONSTANT, borderValue=-0.5 * view.um_per_px,
         )  # fmt: skip
         laid = np.asarray(laid, np.float32).reshape(rows, columns)
-        better = laid > deepest
-        owner[better], deepest[better] = n, laid[better]
+        # Photos in a row are equally deep wherever the nearest edge is the upper or lower one:
+        # there the nearer middle decides.
+        middle = (matrix @ [*(np.array(view.examined.shape[::-1]) / 2 - 0.5), 1.0]) * cell
+        x, y = (np.arange(count, dtype=np.float32) * cell for count in (columns, rows))
+        away = np.hypot(x[None] - np.float32(middle[0]), y[:, None] - np.float32(middle[1]))
+        score = laid - np.float32(_NEARER) * away
+        better = (laid > 0) & (score > deepest)
+        owner[better], deepest[better] = n, score[better]
     return Region(group, owner, cell, (float(corner[0]), float(corner[1])))
 
 

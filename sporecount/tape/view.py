@@ -76,8 +76,8 @@ class View:
 def make_view(photo: Photo, counted: PhotoCount) -> View:
     """Reduce a counted photo to what the layout needs.
 
-    The photo and its field can be let go afterwards: a view of any photo takes about
-    12 MB.
+    The photo and its field can be let go afterwards: a view of any photo takes less than
+    10 MB.
 
     Parameters
     ----------
