@@ -20,7 +20,7 @@ from sporecount.render.camera import compressed
 from sporecount.render.tape import RenderedTape, TapePlan, render_tape
 from sporecount.scale.calibration import Calibration
 from sporecount.settings import FieldSettings, TapeSettings
-from sporecount.tape.layout import PLACEMENT_COLUMNS, lay_out
+from sporecount.tape.layout import PLACEMENT_COLUMNS, Known, lay_out
 from sporecount.tape.pose import Pose
 from sporecount.tape.register import APART, DOUBTFUL, JOINED, register
 from sporecount.tape.solve import Link, link_rms_um, solve
@@ -263,6 +263,16 @@ def test_repeats_are_noticed(tape: RenderedTape, views: list[View]) -> None:
     assert found.loc["encoded.jpg", "notes"] == "the same view again"
 
 
+def test_photos_that_come_later_cost_only_their_own_pairs(views: list[View]) -> None:
+    known: Known = {}
+    lay_out(views[:3], known=known)
+    before = dict(known)
+    grown = lay_out(views, known=known)
+    assert (len(before), len(known)) == (3, 6)
+    assert all(known[key] is one for key, one in before.items())
+    assert grown.poses == lay_out(views).poses
+
+
 def test_refused_photos_have_no_place(views: list[View]) -> None:
     refused = replace(views[1], usable=False, reason="out of focus")
     row = lay_out([views[0], refused]).placements.loc[1]
@@ -311,3 +321,27 @@ def test_a_link_that_contradicts_the_others_is_dropped(wrong: bool) -> None:
 def test_settings_that_make_no_sense_are_refused(name: str, value: float) -> None:
     with pytest.raises(SettingsError, match=rf"tape\.{name}"):
         replace(TapeSettings(), **{name: value})
+
+
+def test_a_drawn_tape_is_the_same_from_the_same_seed() -> None:
+    plan = TapePlan(grid=(2, 1), photo_px=(120, 90))
+    one, same = (render_tape(plan, np.random.default_rng(3)) for _ in range(2))
+    assert all((a.pixels == b.pixels).all() for a, b in zip(one.photos, same.photos))
+    assert one.truth.equals(same.truth)
+
+
+def test_a_drawn_tape_s_truth_is_where_its_spores_are() -> None:
+    plan = TapePlan((1, 1), (300, 240), clutter=(), clumped=0.0, spores_per_mm2=200, turn_deg=2.0)
+    made = render_tape(plan, np.random.default_rng(8))
+    xy = true_pose(made, 0).inwards(made.truth[["x_um", "y_um"]].to_numpy(float)) / 0.9 - 0.5
+    inside = ((xy > 8) & (xy < [291, 231])).all(axis=1)
+    x, y = np.rint(xy[inside & (made.truth["contrast"] > 0.1).to_numpy()]).astype(int).T
+    grey = made.photos[0].pixels.min(axis=2).astype(float)
+    around = np.array([grey[b - 3 : b + 4, a - 3 : a + 4].min() for a, b in zip(x, y)])
+    assert len(x) > 3
+    assert (around < np.median(grey) - 15).mean() > 0.9
+
+
+def test_photos_of_one_view_are_no_layout() -> None:
+    with pytest.raises(SettingsError, match=r"overlap 0\.97"):
+        TapePlan(overlap=0.97)

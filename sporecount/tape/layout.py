@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -43,6 +43,9 @@ PLACEMENT_COLUMNS: dict[str, str] = {
     "repeats_of": "str",
     "notes": "str",
 }
+
+#: Registrations by the photos and settings they were made from.
+Known = dict[Hashable, Registration]
 
 #: Overlaps below this share are not looked for once all photos are placed.
 _LEAST_OVERLAP = 0.03
@@ -87,6 +90,7 @@ def lay_out(
     views: Sequence[View],
     settings: TapeSettings | None = None,
     progress: Callable[[int, int], None] | None = None,
+    known: Known | None = None,
 ) -> Layout:
     """Lay out the photos of one tape.
 
@@ -98,6 +102,9 @@ def lay_out(
         What is certain.
     progress : callable, optional
         Called with the number of pairs done and of all pairs.
+    known : dict, optional
+        Registrations of earlier calls, to which those of this one are added: with the
+        same dictionary each time, a photo that comes later costs only its own pairs.
 
     Returns
     -------
@@ -107,7 +114,7 @@ def lay_out(
     copies = _same_files(views)
     used = [n for n, view in enumerate(views) if view.usable and copies[n] < 0]
     cleaned, specks = without_dirt([views[n] for n in used])
-    found = _register_all(cleaned, settings, progress)
+    found = _register_all(cleaned, settings, progress, {} if known is None else known)
     poses, kept, rejected, found = _consistent(cleaned, found, settings)
     group = groups_of(len(used), kept)
     doubts, hidden = _between_groups(group, found)
@@ -138,13 +145,21 @@ def _same_files(views: Sequence[View]) -> list[int]:
 
 
 def _register_all(
-    views: list[View], settings: TapeSettings, progress: Callable[[int, int], None] | None
+    views: list[View],
+    settings: TapeSettings,
+    progress: Callable[[int, int], None] | None,
+    known: Known,
 ) -> dict[tuple[int, int], Registration]:
     looks = [patches(view) for view in views]
+    # What is taken for dirt changes as photos come in, and with it the landmarks.
+    keys = [(view.photo, view.sha256, hash(view.landmarks_um.tobytes())) for view in views]
     pairs = list(combinations(range(len(views)), 2))
     found = {}
     for done, (i, j) in enumerate(pairs):
-        found[i, j] = register(views[i], views[j], settings, looks=(looks[i], looks[j]))
+        key = (keys[i], keys[j], settings)
+        if key not in known:
+            known[key] = register(views[i], views[j], settings, looks=(looks[i], looks[j]))
+        found[i, j] = known[key]
         if progress is not None:
             progress(done + 1, len(pairs))
     return found

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from sporecount.detect.table import SPORE_STATES
 from sporecount.settings import TapeSettings
 from sporecount.tape.doubt import counted_groups
-from sporecount.tape.layout import Layout, lay_out
+from sporecount.tape.layout import Known, Layout, lay_out
 from sporecount.tape.union import UNITED_COLUMNS, Region, make_region, unite
 from sporecount.tape.view import View
 
@@ -68,6 +68,7 @@ def assemble(
     views: Sequence[View],
     settings: TapeSettings | None = None,
     progress: Callable[[int, int], None] | None = None,
+    known: Known | None = None,
 ) -> Tape:
     """Lay out the photos of one tape and count each spore and square millimetre once.
 
@@ -79,6 +80,8 @@ def assemble(
         What is certain.
     progress : callable, optional
         Called with the number of pairs registered and of all pairs.
+    known : dict, optional
+        Registrations of earlier calls, see `sporecount.tape.layout.lay_out`.
 
     Returns
     -------
@@ -86,7 +89,7 @@ def assemble(
         Without a usable photo, the area is 0: nothing was seen, which is no zero.
     """
     settings = settings or TapeSettings()
-    layout = lay_out(views, settings, progress)
+    layout = lay_out(views, settings, progress, known)
     places = layout.placements
     used = ((places["group"] >= 0) & (places["repeats_of"] == "")).to_numpy(bool)
     regions, tables, elsewhere = [], [], 0
