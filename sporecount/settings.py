@@ -246,7 +246,7 @@ class TapeSettings:
     least_agreeing: int = 8
     least_share: float = 0.6
     most_angle_deg: float = 5.0
-    most_hidden_overlap: float = 0.15
+    most_hidden_overlap: float = 0.2
     taken_apart: bool = False
     repeat_overlap: float = 0.9
     same_spore_um: float = 5.0
@@ -256,7 +256,7 @@ class TapeSettings:
             ("least_agreeing", self.least_agreeing >= 4, "is 4 or more", "8"),
             ("least_share", 0.3 <= self.least_share <= 1.0, "lies between 0.3 and 1", "0.6"),
             ("most_angle_deg", 0.0 <= self.most_angle_deg <= 20.0, "is 0 to 20 degrees", "5"),
-            ("most_hidden_overlap", 0.0 <= self.most_hidden_overlap <= 1.0, "is 0 to 1", "0.15"),
+            ("most_hidden_overlap", 0.0 <= self.most_hidden_overlap <= 1.0, "is 0 to 1", "0.2"),
             ("repeat_overlap", 0.5 <= self.repeat_overlap <= 1.0, "is 0.5 to 1", "0.9"),
             ("same_spore_um", 0.0 < self.same_spore_um <= 20.0, "is above 0, up to 20", "5"),
         )
