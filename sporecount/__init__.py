@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from sporecount.errors import SporecountError
     from sporecount.photo.read import read_photo
     from sporecount.scale.calibration import Calibration
+    from sporecount.scoring import SampleScore, score
     from sporecount.settings import Settings
 
 __version__ = "0.1.0"
@@ -23,20 +24,24 @@ __version__ = "0.1.0"
 _PUBLIC = {
     "Calibration": "sporecount.scale.calibration",
     "Counted": "sporecount.counting",
+    "SampleScore": "sporecount.scoring",
     "Settings": "sporecount.settings",
     "SporecountError": "sporecount.errors",
     "count": "sporecount.counting",
     "read_photo": "sporecount.photo.read",
+    "score": "sporecount.scoring",
 }
 
 __all__ = [
     "Calibration",
     "Counted",
+    "SampleScore",
     "Settings",
     "SporecountError",
     "__version__",
     "count",
     "read_photo",
+    "score",
 ]
 
 

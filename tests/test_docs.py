@@ -198,7 +198,7 @@ def test_options_that_are_named_exist() -> None:
         for option in parameter.opts
     } | {"--help", "-h"}
     text = section("Commands and options") + section("Which scale is used")
-    assert set(re.findall(r"`(--[a-z-]+)", text)) <= known
+    assert set(re.findall(r"`(--[a-z0-9-]+)", text)) <= known
 
 
 def headings(page: Path) -> set[str]:

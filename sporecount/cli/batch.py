@@ -85,7 +85,7 @@ def count_batch(
     results: dict[str, PhotoResult] = {}
     with ThreadPoolExecutor(batch.jobs, initializer=_one_thread_each(batch.jobs)) as pool:
         futures: dict[Future[PhotoResult], PhotoFile] = {
-            pool.submit(_count_safely, batch, file, problems): file for file in files
+            pool.submit(count_safely, batch, file, problems): file for file in files
         }
         try:
             for future in as_completed(futures):
@@ -104,12 +104,15 @@ class Problems:
     ----------
     path : Path
         The file; one of an earlier run is taken away.
+    go_on : bool
+        Add to the file that is there.
     """
 
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, go_on: bool = False) -> None:
         self._path = path
         self._lock = threading.Lock()
-        path.unlink(missing_ok=True)
+        if not go_on:
+            path.unlink(missing_ok=True)
 
     def add(self, name: str, error: Exception) -> None:
         """Add what went wrong with a photo, with the place in the program."""
@@ -118,7 +121,7 @@ class Problems:
             file.write(f"{now().isoformat()} {name!r}\n{report}\n")
 
 
-def _count_safely(batch: Batch, file: PhotoFile, problems: Problems) -> PhotoResult:
+def count_safely(batch: Batch, file: PhotoFile, problems: Problems) -> PhotoResult:
     """Count one photo; whatever goes wrong becomes its row."""
     try:
         return _count_or_recall(batch, file)
@@ -134,7 +137,7 @@ def _count_safely(batch: Batch, file: PhotoFile, problems: Problems) -> PhotoRes
 def _count_or_recall(batch: Batch, file: PhotoFile) -> PhotoResult:
     """Count one photo, or return its result where it is finished already."""
     parts, marked = Parts(batch.out), batch.marked.get(file.name)
-    key = part_key(file.name, _sha256(file.path), batch.scales.asked(file.name), batch.settings)
+    key = part_key(file.name, file_sha256(file.path), batch.scales.asked(file.name), batch.settings)
     kept = None if batch.afresh else parts.load(key, marked)
     if kept is not None:
         return kept
@@ -156,7 +159,7 @@ def _count_or_recall(batch: Batch, file: PhotoFile) -> PhotoResult:
     return result
 
 
-def _sha256(path: Path) -> str:
+def file_sha256(path: Path) -> str:
     """Hash a file; an unreadable one is left to the reader, which says why."""
     try:
         with path.open("rb") as file:

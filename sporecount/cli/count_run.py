@@ -6,7 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import click
 
@@ -28,10 +28,33 @@ from sporecount.report.tables import detections_csv, photos_csv
 from sporecount.scale.eyepiece import Eyepiece
 from sporecount.settings import Settings
 
+if TYPE_CHECKING:
+    from rich.console import Console
+
 DETECTIONS_FILE, PHOTOS_FILE, MARKED_FOLDER = "detections.csv", "photos.csv", "marked"
 
 #: Columns of a sheet that say nothing about the sample, or are in photos.csv by other ways.
 _SHEET_ONLY = ("row", "photo", "um_per_px", "calibration")
+
+
+class ScaleOptions(Protocol):
+    """Options about the scale, of any command."""
+
+    @property
+    def um_per_px(self) -> float | None:
+        """Scale of all photos."""
+
+    @property
+    def calibration(self) -> str | None:
+        """Name of a saved scale."""
+
+    @property
+    def field_number(self) -> float | None:
+        """Field number of the eyepiece, mm."""
+
+    @property
+    def objective(self) -> float | None:
+        """Magnification of the objective."""
 
 
 @dataclass(frozen=True)
@@ -60,9 +83,9 @@ def run_count(options: CountOptions) -> int:
     """Count photos and write all results; return the exit code."""
     settings = read_settings(options.settings_file) if options.settings_file else Settings()
     files = find_photos(options.paths)
-    _check_out(options, files)
-    sheet_rows = _sheet_rows(options.sheet, files)
-    scales = _scale_request(options, sheet_rows)
+    check_out(options.out, options.paths, files, (DETECTIONS_FILE, PHOTOS_FILE))
+    sheet_rows = read_sheet_rows(options.sheet, files)
+    scales = scale_request(options, sheet_rows)
     scales.check(files)
 
     start = RunStart(options.as_dict(), settings, len(files), now())
@@ -87,16 +110,17 @@ def run_count(options: CountOptions) -> int:
             err=True,
         )
         return STOPPED
-    rows = [_with_sheet(result.summary, sheet_rows) for result in results]
+    rows = [with_sheet(result.summary, sheet_rows) for result in results]
     _write_tables(options.out, results, rows)
     write_whole(options.out / RUN_FILE, utf8(run_record(start, rows, now())))
     _print(rows, options.out)
     return DONE if all(row["status"] == COUNTED for row in rows) else NOT_ALL_COUNTED
 
 
-def _scale_request(
-    options: CountOptions, sheet_rows: Mapping[str, Mapping[str, Any]]
+def scale_request(
+    options: ScaleOptions, sheet_rows: Mapping[str, Mapping[str, Any]]
 ) -> ScaleRequest:
+    """Return what a person said about the scale, or say what does not fit together."""
     if (options.field_number is None) != (options.objective is None):
         raise click.UsageError("--field-number and --objective are given together or not at all.")
     if options.um_per_px is not None and not (
@@ -112,27 +136,30 @@ def _scale_request(
     return ScaleRequest(options.um_per_px, options.calibration, eyepiece, sheet_rows)
 
 
-def _check_out(options: CountOptions, files: Sequence[PhotoFile]) -> None:
+def check_out(
+    out: Path, paths: Sequence[Path], files: Sequence[PhotoFile], tables: Sequence[str]
+) -> None:
     """Refuse a folder for results in which photos or another's tables would be mixed up."""
-    out = options.out.resolve()
-    if any(file.path.resolve().parent == out for file in files) or out in {
-        path.resolve() for path in options.paths
+    whole = out.resolve()
+    if any(file.path.resolve().parent == whole for file in files) or whole in {
+        path.resolve() for path in paths
     }:
         raise click.BadParameter(
-            f"{options.out} is a folder of photos; name another, such as {options.out / 'results'}",
+            f"{out} is a folder of photos; name another, such as {out / 'results'}",
             param_hint="--out",
         )
-    if not (options.out / RUN_FILE).exists():
-        for name in (DETECTIONS_FILE, PHOTOS_FILE):
-            if (options.out / name).exists():
+    if not (out / RUN_FILE).exists():
+        for name in tables:
+            if (out / name).exists():
                 raise click.BadParameter(
-                    f"{options.out / name} is there already and not from an earlier run; "
+                    f"{out / name} is there already and not from an earlier run; "
                     "name another folder",
                     param_hint="--out",
                 )
 
 
-def _sheet_rows(sheet: Path | None, files: Sequence[PhotoFile]) -> dict[str, dict[str, Any]]:
+def read_sheet_rows(sheet: Path | None, files: Sequence[PhotoFile]) -> dict[str, dict[str, Any]]:
+    """Return photo name -> row of the sheet, and note on stderr what does not match."""
     if sheet is None:
         return {}
     match = Sheet.read(sheet).match(file.name for file in files)
@@ -146,7 +173,7 @@ def _sheet_rows(sheet: Path | None, files: Sequence[PhotoFile]) -> dict[str, dic
     return match.rows
 
 
-def _with_sheet(
+def with_sheet(
     summary: Mapping[str, Any], sheet_rows: Mapping[str, Mapping[str, Any]]
 ) -> dict[str, Any]:
     """Put what the sheet says of a photo between its results and its measures."""
@@ -166,10 +193,13 @@ def _write_tables(
 
 
 def _print(rows: Sequence[Mapping[str, Any]], out: Path) -> None:
+    print_overview(plain_console(), rows)
+    click.echo(one_line(f"Results: {out}"))
+
+
+def plain_console() -> Console:
+    """Return the terminal, or 80 plain columns where output goes elsewhere."""
     from rich.console import Console
 
     console = Console(highlight=False, soft_wrap=False)
-    if not console.is_terminal:
-        console = Console(highlight=False, width=80, color_system=None)
-    print_overview(console, rows)
-    click.echo(one_line(f"Results: {out}"))
+    return console if console.is_terminal else Console(highlight=False, width=80, color_system=None)

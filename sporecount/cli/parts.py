@@ -96,7 +96,7 @@ class Parts:
         """
         try:
             kept = json.loads(self._path(key).read_text("utf-8"))
-            if marked is not None and kept["marked"] != self._stamp(marked):
+            if marked is not None and kept["marked"] != file_stamp(self._out, marked):
                 return None
             return PhotoResult(kept["summary"], _table(kept["detections"]))
         except (OSError, ValueError, KeyError, TypeError):
@@ -107,19 +107,20 @@ class Parts:
         kept = {
             "summary": result.summary,
             "detections": {
-                name: [_plain(value) for value in result.detections[name]] for name in COLUMNS
+                name: [plain_value(value) for value in result.detections[name]] for name in COLUMNS
             },
-            "marked": None if marked is None else self._stamp(marked),
+            "marked": None if marked is None else file_stamp(self._out, marked),
         }
-        write_whole(self._path(key), json.dumps(kept, default=_plain).encode())
+        write_whole(self._path(key), json.dumps(kept, default=plain_value).encode())
 
     def _path(self, key: str) -> Path:
         return self._out / PARTS_FOLDER / f"{key}.json"
 
-    def _stamp(self, marked: str) -> list[Any]:
-        """Tell one version of a marked copy from another without reading it."""
-        found = (self._out / marked).stat()
-        return [marked, found.st_size, found.st_mtime_ns]
+
+def file_stamp(out: Path, name: str) -> list[Any]:
+    """Tell one version of a picture among the results from another without reading it."""
+    found = (out / name).stat()
+    return [name, found.st_size, found.st_mtime_ns]
 
 
 def _table(columns: Mapping[str, list[Any]]) -> pd.DataFrame:
@@ -137,6 +138,6 @@ def _table(columns: Mapping[str, list[Any]]) -> pd.DataFrame:
     return table
 
 
-def _plain(value: Any) -> Any:
+def plain_value(value: Any) -> Any:
     """Turn numpy values into what JSON knows."""
     return value.tolist() if isinstance(value, (np.ndarray, np.generic)) else value

@@ -41,7 +41,7 @@ def detections_csv(photos: Iterable[tuple[str, pd.DataFrame]]) -> str:
         Columns of :data:`DETECTION_COLUMNS`; ``outline`` holds the points of the
         outline as ``x,y x,y ...`` in photo pixels.
     """
-    return _csv_text(
+    return csv_text(
         DETECTION_COLUMNS, (row for name, table in photos for row in _detection_rows(name, table))
     )
 
@@ -57,7 +57,7 @@ def photos_csv(rows: Sequence[Mapping[str, Any]]) -> str:
     """
     further = dict.fromkeys(name for row in rows for name in row if name not in SUMMARY_COLUMNS)
     columns = (*SUMMARY_COLUMNS, *further)
-    return _csv_text(columns, ([row.get(name) for name in columns] for row in rows))
+    return csv_text(columns, ([row.get(name) for name in columns] for row in rows))
 
 
 def outline_text(outline_px: NDArray[np.float64]) -> str:
@@ -103,7 +103,8 @@ def _detection_rows(name: str, table: pd.DataFrame) -> Iterable[list[Any]]:
         yield [name, *values, outline_text(outline)]
 
 
-def _csv_text(columns: Sequence[str], rows: Iterable[Iterable[Any]]) -> str:
+def csv_text(columns: Sequence[str], rows: Iterable[Iterable[Any]]) -> str:
+    """Return a table as CSV, cells as `cell` makes them."""
     lines = [",".join(map(_quoted, map(cell, columns)))]
     lines += [",".join(_quoted(cell(value)) for value in row) for row in rows]
     return "\n".join(lines) + "\n"

@@ -1,0 +1,82 @@
+"""Finished samples, kept as finished photos are: a stopped run goes on where it was."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
+
+from sporecount.cli.parts import PARTS_FOLDER, file_stamp, plain_value
+from sporecount.report.files import write_whole
+from sporecount.settings import Settings
+
+
+@dataclass(frozen=True)
+class SampleResult:
+    """What is kept of one sample.
+
+    Attributes
+    ----------
+    summary : dict
+        Its row of ``samples.csv``.
+    photos : list of dict
+        Rows of ``photos.csv`` of its photos.
+    detections : str
+        Its part of ``sample_detections.csv``, headings included.
+    decision : str or None
+        The decision in words; None where there is none.
+    """
+
+    summary: dict[str, Any]
+    photos: list[dict[str, Any]]
+    detections: str
+    decision: str | None
+
+
+def sample_key(
+    sample: str, photo_keys: Sequence[str], tape_mm2: float, settings: Settings, further: Any
+) -> str:
+    """Return a name for a result that changes with anything that can change the result."""
+    everything = [sample, list(photo_keys), tape_mm2, settings.as_dict(), further]
+    text = json.dumps(everything, sort_keys=True, default=str)
+    return hashlib.sha256(text.encode()).hexdigest()[:32]
+
+
+class SampleParts:
+    """The finished samples in one folder of results.
+
+    Parameters
+    ----------
+    out : Path
+        Folder of results.
+    """
+
+    def __init__(self, out: Path) -> None:
+        self._out = out
+
+    def load(self, key: str) -> SampleResult | None:
+        """Return a finished sample, or None where it must be scored (again)."""
+        try:
+            kept = json.loads(self._path(key).read_text("utf-8"))
+            result = SampleResult(**kept["result"])
+            layout = result.summary["layout"]
+            if layout and kept["layout"] != file_stamp(self._out, layout):
+                return None
+        except (OSError, ValueError, KeyError, TypeError):
+            return None
+        return result
+
+    def save(self, key: str, result: SampleResult) -> None:
+        """Keep a finished sample."""
+        layout = result.summary["layout"]
+        kept = {
+            "result": asdict(result),
+            "layout": file_stamp(self._out, layout) if layout else None,
+        }
+        write_whole(self._path(key), json.dumps(kept, default=plain_value).encode())
+
+    def _path(self, key: str) -> Path:
+        return self._out / PARTS_FOLDER / f"sample-{key}.json"

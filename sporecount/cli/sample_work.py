@@ -1,0 +1,140 @@
+"""From the counted photos of one sample to its result: the work shared by score and watch."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
+
+from sporecount.cli.batch import PROBLEMS_FILE, Batch, Problems, file_sha256
+from sporecount.cli.parts import PhotoResult, part_key
+from sporecount.cli.sample_parts import SampleParts, SampleResult, sample_key
+from sporecount.counts.sample_summary import failed_row
+from sporecount.counts.summary import UNREADABLE
+from sporecount.photo.folder import PhotoFile
+from sporecount.photo.read import read_photo
+from sporecount.photo.samples import SampleFiles
+from sporecount.report.files import write_whole
+from sporecount.report.names import marked_names
+from sporecount.report.samples_table import sample_detections_csv
+from sporecount.scoring import SampleScore, score_sample, view_of
+from sporecount.tape.view import View
+
+#: Folder of the layout pictures, within the folder of results.
+LAYOUT_FOLDER = "layouts"
+
+
+@dataclass(frozen=True)
+class SampleWork:
+    """What is the same for all samples of a run.
+
+    Attributes
+    ----------
+    batch : Batch
+        What is the same for all photos.
+    tape_mm2 : float
+        Area of each whole tape.
+    layouts : mapping of str to str
+        Sample name to the path of its layout picture, relative to the folder of results.
+    views : dict
+        Photos that are reduced already, by name and hash; filled where ``keep_views``.
+    keep_views : bool
+        Keep them for the next time: for a sample that grows photo by photo.
+    """
+
+    batch: Batch
+    tape_mm2: float
+    layouts: Mapping[str, str]
+    views: dict[tuple[str, str], View] = field(default_factory=dict)
+    keep_views: bool = False
+
+    def score(self, sample: SampleFiles, photos: Mapping[str, PhotoResult]) -> SampleResult:
+        """Score a sample, or return its result where it is finished already.
+
+        Whatever goes wrong becomes its row: one sample must not stop the others.
+        """
+        own = [photos[file.name] for file in sample.files]
+        try:
+            return self._score_or_recall(sample, own)
+        except Exception as error:
+            Problems(self.batch.out / PROBLEMS_FILE, go_on=True).add(sample.name, error)
+            reason = f"it could not be worked on ({type(error).__name__}); see {PROBLEMS_FILE}"
+            rows = [dict(photo.summary) for photo in own]
+            row = failed_row(sample.name, rows, self.tape_mm2, reason)
+            return SampleResult(row, rows, sample_detections_csv([]), None)
+
+    def _score_or_recall(self, sample: SampleFiles, photos: Sequence[PhotoResult]) -> SampleResult:
+        batch, parts = self.batch, SampleParts(self.batch.out)
+        keys = [
+            part_key(
+                file.name, file_sha256(file.path), batch.scales.asked(file.name), batch.settings
+            )
+            for file in sample.files
+        ]
+        status = [(photo.summary["status"], photo.summary["reason"]) for photo in photos]
+        key = sample_key(sample.name, keys, self.tape_mm2, batch.settings, status)
+        kept = None if batch.afresh else parts.load(key)
+        if kept is not None:
+            return kept
+        scored = score_sample(
+            sample.name,
+            [photo.summary for photo in photos],
+            self._views(sample.files, photos),
+            tape_mm2=self.tape_mm2,
+            settings=batch.settings,
+        )
+        scored.summary["layout"] = self._draw(scored)
+        result = SampleResult(
+            summary=scored.summary,
+            photos=list(scored.photos),
+            detections=sample_detections_csv([(sample.name, scored.detections)]),
+            decision=scored.decision.as_text() if scored.decision else None,
+        )
+        parts.save(key, result)
+        return result
+
+    def _views(self, files: Sequence[PhotoFile], photos: Sequence[PhotoResult]) -> list[View]:
+        """Reduce each photo that could be read."""
+        readable = [
+            (file, photo)
+            for file, photo in zip(files, photos, strict=True)
+            if photo.summary["status"] != UNREADABLE
+        ]
+        with ThreadPoolExecutor(self.batch.jobs) as pool:
+            return list(pool.map(lambda pair: self._view(*pair), readable))
+
+    def _view(self, file: PhotoFile, result: PhotoResult) -> View:
+        known = (file.name, result.summary["sha256"])
+        if known in self.views:
+            return self.views[known]
+        photo = read_photo(file.path, file.name)
+        calibration = self.batch.scales.choose(photo)
+        view = view_of(photo, calibration, result.summary, result.detections, self.batch.settings)
+        if self.keep_views:
+            self.views[known] = view
+        return view
+
+    def _draw(self, scored: SampleScore) -> str:
+        """Draw the layout; return its path relative to the folder of results."""
+        if not scored.tape.regions:
+            return ""
+        from sporecount.report.marked import jpeg_bytes
+        from sporecount.tape.picture import draw_layout
+
+        name = self.layouts[scored.summary["sample"]]
+        picture = draw_layout(scored.views, scored.tape)
+        write_whole(self.batch.out / name, jpeg_bytes(picture))
+        return name
+
+
+def layout_names(samples: Sequence[str]) -> dict[str, str]:
+    """Return the path of each sample's layout picture, relative to the folder of results.
+
+    Examples
+    --------
+    >>> layout_names(["A1", "tray 2/B.7"])
+    {'A1': 'layouts/A1.jpg', 'tray 2/B.7': 'layouts/tray 2/B.7.jpg'}
+    """
+    # The ending is there to be taken off, so that a dot in a name stays.
+    names = marked_names(f"{sample}.jpg" for sample in samples)
+    return {sample: f"{LAYOUT_FOLDER}/{names[f'{sample}.jpg']}" for sample in samples}

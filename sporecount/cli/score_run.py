@@ -1,0 +1,202 @@
+"""What `sporecount score` does: count the photos, put each sample together, write."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import click
+
+from sporecount.cli.batch import Batch, count_batch
+from sporecount.cli.count_run import check_out, plain_console, read_sheet_rows, scale_request
+from sporecount.cli.edge import one_line
+from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, STOPPED
+from sporecount.cli.progress import progress
+from sporecount.cli.sample_parts import SampleResult
+from sporecount.cli.sample_results import (
+    DECISIONS_FILE,
+    TABLES,
+    record_results,
+    words,
+    write_results,
+)
+from sporecount.cli.sample_work import SampleWork, layout_names
+from sporecount.cli.settings_file import read_settings
+from sporecount.counts.summary import COUNTED
+from sporecount.literature import TAPE_MM2
+from sporecount.photo.folder import PhotoFile, find_photos
+from sporecount.photo.samples import SampleFiles, by_folder, by_sheet
+from sporecount.photo.sheet import read_sheet
+from sporecount.rearing.log import RearingLog
+from sporecount.report.files import utf8, write_whole
+from sporecount.report.names import marked_names
+from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
+from sporecount.settings import Settings
+
+MARKED_FOLDER = "marked"
+
+#: With more samples than this, the terminal shows the table and the cautions only.
+_MOST_TOLD = 6
+
+
+@dataclass(frozen=True)
+class ScoreOptions:
+    """Options of `sporecount score`, and most of those of `sporecount watch`, as given."""
+
+    out: Path
+    paths: tuple[Path, ...] = ()
+    um_per_px: float | None = None
+    sheet: Path | None = None
+    calibration: str | None = None
+    field_number: float | None = None
+    objective: float | None = None
+    tape_mm2: float = TAPE_MM2
+    risk_release: float | None = None
+    risk_call: float | None = None
+    releasable_up_to: int | None = None
+    heavy_from: int | None = None
+    least_fields: int | None = None
+    taken_apart: bool = False
+    log_file: Path | None = None
+    settings_file: Path | None = None
+    no_marked: bool = False
+    jobs: int = 1
+    afresh: bool = False
+
+    def as_dict(self) -> dict[str, Any]:
+        """Return the options for the record of the run."""
+        known = {name: getattr(self, name) for name in self.__dataclass_fields__}
+        return {**known, "paths": [str(path) for path in self.paths]}
+
+    def settings(self) -> Settings:
+        """Return all settings: those of the file, with what was given as options."""
+        settings = read_settings(self.settings_file) if self.settings_file else Settings()
+        given = {
+            part.name: getattr(self, part.name)
+            for part in dataclasses.fields(settings.decision)
+            if getattr(self, part.name) is not None
+        }
+        tape = settings.tape
+        if self.taken_apart:
+            tape = dataclasses.replace(tape, taken_apart=True)
+        return dataclasses.replace(
+            settings, tape=tape, decision=dataclasses.replace(settings.decision, **given)
+        )
+
+    def check(self) -> None:
+        """Refuse what cannot be meant."""
+        if not (math.isfinite(self.tape_mm2) and self.tape_mm2 > 0):
+            raise click.BadParameter(
+                "the area of a tape is a positive number of mm2, such as 100.",
+                param_hint="--tape-mm2",
+            )
+        if self.log_file is not None:
+            RearingLog.open(self.log_file).close()
+
+
+def run_score(options: ScoreOptions) -> int:
+    """Score samples and write all results; return the exit code."""
+    options.check()
+    settings = options.settings()
+    files = find_photos(_paths(options))
+    check_out(options.out, options.paths, files, TABLES)
+    sheet_rows = read_sheet_rows(options.sheet, files)
+    samples = _samples(options, files, sheet_rows)
+    files = [file for sample in samples for file in sample.files]
+    scales = scale_request(options, sheet_rows)
+    scales.check(files)
+
+    start = RunStart(options.as_dict(), settings, len(files), now())
+    if not (options.out / RUN_FILE).exists():
+        write_whole(options.out / RUN_FILE, utf8(run_record(start)))
+    batch = Batch(
+        out=options.out,
+        scales=scales,
+        settings=settings,
+        marked=marked_paths(files, wanted=not options.no_marked),
+        afresh=options.afresh,
+        jobs=min(options.jobs, len(files)),
+    )
+    work = SampleWork(batch, options.tape_mm2, layout_names([sample.name for sample in samples]))
+    try:
+        results = _score_all(work, samples, files)
+    except KeyboardInterrupt:
+        click.echo(
+            "Stopped. The photos and samples that are done are kept: the same command goes on "
+            "from there.",
+            err=True,
+        )
+        return STOPPED
+    write_results(options.out, results, sheet_rows)
+    photos = [photo for result in results for photo in result.photos]
+    write_whole(options.out / RUN_FILE, utf8(run_record(start, photos, now())))
+    kept = options.log_file is None or record_results(
+        options.log_file, results, settings, sheet_rows
+    )
+    _print(results, options.out)
+    whole = all(photo["status"] == COUNTED for photo in photos)
+    whole = whole and all(result.summary["status"] == COUNTED for result in results)
+    return DONE if whole and kept else NOT_ALL_COUNTED
+
+
+def marked_paths(files: Sequence[PhotoFile], *, wanted: bool) -> dict[str, str]:
+    """Return where each photo's marked copy goes, relative to the folder of results."""
+    copies = marked_names(file.name for file in files) if wanted else {}
+    return {name: f"{MARKED_FOLDER}/{copy}" for name, copy in copies.items()}
+
+
+def _paths(options: ScoreOptions) -> list[Path]:
+    """Return what was given, or else the photos that the sheet lists, beside the sheet."""
+    if options.paths:
+        return list(options.paths)
+    if options.sheet is None:
+        raise click.UsageError("give a folder of photos, or a sheet with --sheet.")
+    return [options.sheet.parent / photo for photo in read_sheet(options.sheet)["photo"]]
+
+
+def _samples(
+    options: ScoreOptions,
+    files: Sequence[PhotoFile],
+    sheet_rows: Mapping[str, Mapping[str, Any]],
+) -> list[SampleFiles]:
+    named = any(row.get("sample") for row in sheet_rows.values())
+    if not named and options.paths:
+        return by_folder(files, options.paths)
+    samples, left_out = by_sheet(files, sheet_rows)
+    if left_out:
+        shown = ", ".join(left_out[:3]) + (f" and {len(left_out) - 3} more" if left_out[3:] else "")
+        click.echo(one_line(f"Note: the sheet names no sample, so not scored: {shown}"), err=True)
+    return samples
+
+
+def _score_all(
+    work: SampleWork, samples: Sequence[SampleFiles], files: Sequence[PhotoFile]
+) -> list[SampleResult]:
+    with progress(len(files)) as step:
+        counted = count_batch(work.batch, files, step)
+    photos = {result.summary["photo"]: result for result in counted}
+    results = []
+    for number, sample in enumerate(samples, 1):
+        results.append(work.score(sample, photos))
+        row = results[-1].summary
+        said = row["decision"] or row["status"]
+        click.echo(one_line(f"sample {number}/{len(samples)} {sample.name}: {said}"), err=True)
+    return results
+
+
+def _print(results: Sequence[SampleResult], out: Path) -> None:
+    from sporecount.decision.texts import CAUTIONS
+    from sporecount.report.samples_overview import print_samples
+
+    print_samples(plain_console(), [result.summary for result in results])
+    if len(results) <= _MOST_TOLD:
+        for result in results:
+            click.echo(f"\n{words(result)}")
+    else:
+        click.echo("\n" + "\n".join(("Cautions:", *(f"- {caution}" for caution in CAUTIONS))))
+    click.echo(one_line(f"In words: {out / DECISIONS_FILE}"))
+    click.echo(one_line(f"Results: {out}"))

@@ -1,0 +1,243 @@
+"""`sporecount score`: folders of photos in, one row, one layout, one decision for each tape."""
+
+from __future__ import annotations
+
+import csv
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import pytest
+from click.testing import CliRunner, Result
+from PIL import Image
+
+import sporecount
+from sporecount.cli import main
+from sporecount.counts.sample_summary import SAMPLE_COLUMNS
+from sporecount.decision.texts import OUTCOMES
+from sporecount.photo.folder import PhotoFile
+from sporecount.photo.samples import by_folder
+from sporecount.rearing.log import RearingLog
+from sporecount.render.tape import RenderedTape, TapePlan, render_tape
+from sporecount.report.samples_table import SAMPLE_DETECTION_COLUMNS
+
+#: Scale of the photos, um per pixel, and their size.
+SCALE, SIZE = 0.9, (460, 380)
+
+Run = Callable[..., Result]
+
+
+@pytest.fixture(scope="module")
+def tape() -> RenderedTape:
+    plan = TapePlan((2, 1), SIZE, SCALE, 0.35, spores_per_mm2=150.0, turn_deg=1.0, uneven=0.5)
+    return render_tape(plan, np.random.default_rng(7))
+
+
+def save(folder: Path, tape: RenderedTape) -> None:
+    folder.mkdir(parents=True, exist_ok=True)
+    for number, photo in enumerate(tape.photos):
+        Image.fromarray(photo.pixels).save(folder / f"{number}.png")
+
+
+@pytest.fixture(scope="module")
+def scored(tmp_path_factory: pytest.TempPathFactory, tape: RenderedTape) -> Path:
+    """Score two samples once: one with a photo too dark and a broken one, one all dark."""
+    folder = tmp_path_factory.mktemp("score")
+    save(folder / "season/A1", tape)
+    (folder / "season/B2").mkdir()
+    for name in ("A1/dark", "B2/dark"):
+        Image.fromarray(np.full((240, 300, 3), 12, np.uint8)).save(folder / f"season/{name}.png")
+    (folder / "season/A1/cut.png").write_bytes((folder / "season/A1/0.png").read_bytes()[:3000])
+    done = CliRunner().invoke(main, command(folder))
+    assert done.exit_code == 1, done.output
+    (folder / "said.txt").write_text(done.output, "utf-8")
+    return folder
+
+
+def command(folder: Path, *further: object) -> list[str]:
+    given = ["score", folder / "season", "--um-per-px", SCALE, "--out", folder / "out"]
+    given += ["--log", folder / "log.sqlite3", "--jobs", 1, *further]
+    return [str(one) for one in given]
+
+
+def rows(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as file:
+        return list(csv.DictReader(file))
+
+
+def test_the_columns_that_are_promised_come_first_and_in_order(scored: Path) -> None:
+    with (scored / "out/samples.csv").open(encoding="utf-8") as file:
+        header = file.readline().strip().split(",")
+    assert ",".join(header).startswith(
+        "sample,status,reason,photos,examined_mm2,spores,spores_low,spores_high,tape_mm2,"
+        "tape_spores,tape_low,tape_high,p_class_0,p_class_1,p_class_2,p_class_3,p_class_4,"
+        "p_class_5,load_class,decision,more_fields,"
+    )
+    assert tuple(header[: len(SAMPLE_COLUMNS)]) == SAMPLE_COLUMNS
+
+
+def test_overlapping_photos_are_counted_once(scored: Path, tape: RenderedTape) -> None:
+    row = rows(scored / "out/samples.csv")[0]
+    photos = [one for one in rows(scored / "out/photos.csv") if one["status"] == "counted"]
+    each = sum(float(photo["examined_mm2"]) for photo in photos)
+    # Two photos with 35 % in common show 1.65 photos' worth of tape; each may lie 2 %
+    # of its side off, hence the 4 %.
+    assert float(row["examined_mm2"]) == pytest.approx(each * 1.65 / 2, rel=0.04)
+    assert int(row["parts"]) == 1
+    assert int(row["spores"]) < sum(int(photo["spores"]) for photo in photos)
+    assert sum(float(row[f"p_class_{n}"]) for n in range(6)) == pytest.approx(1, abs=1e-4)
+    assert row["decision"] in OUTCOMES
+
+
+def test_detections_are_in_the_tape_s_own_coordinates_each_once(scored: Path) -> None:
+    table = rows(scored / "out/sample_detections.csv")
+    assert tuple(table[0]) == SAMPLE_DETECTION_COLUMNS
+    assert {one["sample"] for one in table} == {"A1"}
+    counted = [one for one in table if one["state"] != "fragment" and one["counted"] == "yes"]
+    assert len(counted) == int(rows(scored / "out/samples.csv")[0]["spores"])
+    # The tape reaches beyond one photo's width, in um.
+    assert max(float(one["x_um"]) for one in table) > SIZE[0] * SCALE
+    places = np.array([(float(one["x_um"]), float(one["y_um"])) for one in counted])
+    apart = np.linalg.norm(places[:, None] - places[None], axis=2)
+    assert apart[~np.eye(len(places), dtype=bool)].min() > 2.0
+
+
+def test_photos_that_cannot_be_counted_are_named_and_left_out(scored: Path) -> None:
+    row = rows(scored / "out/samples.csv")[0]
+    assert (row["status"], row["photos"], row["photos_used"]) == ("counted", "4", "2")
+    assert row["reason"].startswith("2 of 4 photos not used: A1/cut.png (unreadable: ")
+    assert "A1/dark.png (refused: " in row["reason"]
+
+
+def test_a_sample_without_a_usable_photo_is_refused_and_never_clear(scored: Path) -> None:
+    row = rows(scored / "out/samples.csv")[1]
+    assert (row["sample"], row["status"]) == ("B2", "refused")
+    for name in ("examined_mm2", "spores", "tape_spores", "p_class_0", "load_class", "decision"):
+        assert row[name] == "", name
+    said = (scored / "out/decisions.txt").read_text("utf-8").split("Sample B2")[1]
+    assert 'That is no "clear"' in said
+
+
+def test_the_decision_is_said_on_the_terminal_and_in_a_file(scored: Path) -> None:
+    outcome = rows(scored / "out/samples.csv")[0]["decision"]
+    for text in ((scored / "said.txt"), (scored / "out/decisions.txt")):
+        assert f"\n{outcome.capitalize()}\n" in text.read_text("utf-8")
+        assert "a person decides" in text.read_text("utf-8")
+
+
+def test_the_layout_is_drawn(scored: Path) -> None:
+    (drawn,) = (scored / "out/layouts").iterdir()
+    assert drawn.name == "A1.jpg"
+    with Image.open(drawn) as picture:
+        assert picture.width >= 900
+
+
+def test_the_log_holds_each_result_once_with_hashes_settings_and_scale(scored: Path) -> None:
+    CliRunner().invoke(main, command(scored))
+    with RearingLog.open(scored / "log.sqlite3") as log:
+        kept = log.rows()
+    assert [row["name"] for row in kept["samples"]] == ["A1", "B2"]
+    assert len(kept["results"]) == 2
+    assert kept["results"][0]["um_per_px"] == SCALE
+    assert kept["results"][1]["decision"] is None
+    assert '"least_confidence"' in str(kept["results"][0]["settings"])
+    # Two photos counted and one refused of A1, one refused of B2; a broken file has no hash.
+    assert len(kept["photos"]) == 4
+
+
+def test_what_is_finished_is_taken_up_again_with_the_same_bytes(
+    scored: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    files = [scored / "out" / name for name in ("samples.csv", "sample_detections.csv")]
+    before = [file.read_bytes() for file in files]
+
+    def never(*_: object, **__: object) -> None:
+        raise AssertionError("counted or scored again")
+
+    monkeypatch.setattr("sporecount.cli.batch.count_photo", never)
+    monkeypatch.setattr("sporecount.cli.sample_work.score_sample", never)
+    assert CliRunner().invoke(main, command(scored)).exit_code == 1
+    assert [file.read_bytes() for file in files] == before
+
+
+def test_a_run_stopped_between_photos_and_samples_goes_on(
+    scored: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shutil.copytree(scored / "season", tmp_path / "season")
+    shutil.copytree(scored / "out", tmp_path / "out")
+    for part in (tmp_path / "out/.sporecount-parts").glob("sample-*"):
+        part.unlink()
+    (tmp_path / "out/samples.csv").unlink()
+
+    def stop(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched:
+        patched.setattr("sporecount.cli.sample_work.score_sample", stop)
+        result = CliRunner().invoke(main, command(tmp_path))
+    assert result.exit_code == 130
+    assert "the same command goes on from there" in result.output
+    assert CliRunner().invoke(main, command(tmp_path)).exit_code == 1
+    for name in ("samples.csv", "sample_detections.csv"):
+        assert (tmp_path / "out" / name).read_bytes() == (scored / "out" / name).read_bytes()
+
+
+def test_the_sheet_says_which_photos_are_one_sample(scored: Path, tmp_path: Path) -> None:
+    shutil.copytree(scored / "out", tmp_path / "out")
+    (tmp_path / "photos.csv").write_text(
+        "photo,sample,um_per_px,cage\nA1/0.png,one,0.9,7\nA1/1.png,one,0.9,7\nA1/dark.png,,,\n"
+    )
+    arguments = command(tmp_path, "--sheet", tmp_path / "photos.csv")
+    arguments[1] = str(scored / "season")
+    result = CliRunner().invoke(main, arguments)
+    assert result.exit_code == 0, result.output
+    (row,) = rows(tmp_path / "out/samples.csv")
+    assert (row["sample"], row["photos"], row["cage"]) == ("one", "2", "7")
+    assert "not scored: A1/cut.png, A1/dark.png, B2/dark.png" in result.output
+
+
+@pytest.mark.parametrize(
+    ("further", "code", "said"),
+    [
+        (("--tape-mm2", "-1"), 2, "the area of a tape is a positive number"),
+        (("--risk-release", "0.7"), 2, "lies between 0 and 0.5"),
+        (("--release-up-to", "5"), 2, "below decision.heavy_from"),
+        (("--tape-mm2", "0.05"), 1, "larger than the tape"),
+    ],
+)
+def test_what_cannot_be_is_said_on_one_line(
+    scored: Path, tmp_path: Path, further: tuple[str, ...], code: int, said: str
+) -> None:
+    shutil.copytree(scored / "season", tmp_path / "season")
+    shutil.copytree(scored / "out/.sporecount-parts", tmp_path / "out/.sporecount-parts")
+    result = CliRunner().invoke(main, command(tmp_path, "--no-marked", *further))
+    assert result.exit_code == code
+    assert said in " ".join(result.output.split())
+    if code == 2:
+        assert result.output.startswith("Error: ")
+        assert result.output.count("\n") == 1
+
+
+def test_without_folder_and_sheet_it_says_what_to_give() -> None:
+    result = CliRunner().invoke(main, ["score", "--out", "out"])
+    assert result.exit_code == 2
+    assert "give a folder of photos, or a sheet" in result.output
+
+
+def test_from_python_it_says_the_same(scored: Path) -> None:
+    found = sporecount.score(scored / "season/A1", um_per_px=SCALE)
+    row = rows(scored / "out/samples.csv")[0]
+    assert str(found.summary["spores"]) == row["spores"]
+    assert found.summary["tape_spores"] == pytest.approx(float(row["tape_spores"]), rel=1e-4)
+    assert found.summary["sample"] == "A1"
+    assert found.decision is not None
+    assert found.decision.outcome == row["decision"]
+
+
+def test_folders_of_the_same_name_are_told_apart() -> None:
+    files = [PhotoFile(Path(f"/{place}/A1/{place}.jpg"), f"{place}.jpg") for place in "xy"]
+    samples = by_folder(files, [Path("/x/A1"), Path("/y/A1")])
+    assert [sample.name for sample in samples] == ["x/A1", "y/A1"]
+    below = [PhotoFile(Path("/in/tray/A1/a.jpg"), "a.jpg"), PhotoFile(Path("/in/b.jpg"), "b.jpg")]
+    assert [sample.name for sample in by_folder(below, [Path("/in")])] == ["tray/A1", "in"]
