@@ -1,0 +1,46 @@
+"""What the reports cite: short forms of entries of docs/bibliography.md."""
+
+from __future__ import annotations
+
+#: Key to a short form that a reader can find the work by.
+SOURCES: dict[str, str] = {
+    "altizer2000": "Altizer, Oberhauser, Brower (2000), Ecological Entomology 25:125-139: the "
+    "load classes (their limits from memory).",
+    "deroode2009": "de Roode et al. (2009), Oecologia: spores passed on by contact of adults.",
+    "garwood1936": "Garwood (1936), Biometrika 28:437-442: exact limits of a count.",
+    "sander2013": "Sander, Altizer, de Roode, Davis (2013), Insects 4:447-462: size of spores.",
+    "shaw1995": "Shaw, Dobson (1995), Parasitology 111:S111-S133: how parasites clump.",
+    "shaw1998": "Shaw, Grenfell, Dobson (1998), Parasitology 117:597-610: how parasites clump.",
+    "newcombe1998a": "Newcombe (1998), Statistics in Medicine 17:857-872: limits of one share.",
+    "newcombe1998b": "Newcombe (1998), Statistics in Medicine 17:873-890: limits of a difference.",
+    "raoscott1992": "Rao, Scott (1992), Biometrics 48:577-585: shares of animals in groups.",
+    "donner1989": "Donner (1989), Biometrics 45:605-611: shares of animals in groups.",
+    "korngraubard1998": "Korn, Graubard (1998), Survey Methodology 24:193-201: shares of "
+    "animals in groups (from memory).",
+    "manclderouen2001": "Mancl, DeRouen (2001), Biometrics 57:126-134: trends with few groups "
+    "(from memory).",
+}
+
+#: What a sample's report rests on, and a season's.
+SAMPLE_KEYS = ("altizer2000", "deroode2009", "garwood1936", "sander2013", "shaw1995", "shaw1998")
+SEASON_KEYS = (
+    "altizer2000",
+    "deroode2009",
+    "donner1989",
+    "korngraubard1998",
+    "manclderouen2001",
+    "newcombe1998a",
+    "newcombe1998b",
+    "raoscott1992",
+)
+
+
+def cited(keys: tuple[str, ...]) -> list[tuple[str, str]]:
+    """Return keys with their short forms.
+
+    Examples
+    --------
+    >>> cited(("garwood1936",))
+    [('garwood1936', 'Garwood (1936), Biometrika 28:437-442: exact limits of a count.')]
+    """
+    return [(key, SOURCES[key]) for key in keys]
