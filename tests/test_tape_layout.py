@@ -150,6 +150,16 @@ def test_an_overlap_that_was_not_recognised_is_within_the_stated_bound() -> None
     assert missed, "all overlaps were recognised: the test shows nothing"
 
 
+def test_a_pattern_that_repeats_itself_is_not_guessed_at() -> None:
+    ruled = np.full((360, 900, 3), 210, np.uint8)
+    for x in range(10, 900, 60):
+        for y in range(20, 360, 60):
+            cv2.ellipse(ruled, (x, y), (8, 5), 30, 0, 360, (90, 90, 90), -1, cv2.LINE_AA)
+    parts = [np.ascontiguousarray(ruled[:, x : x + 480]) for x in (0, 310)]
+    found = register(view_of(parts[0], "a"), view_of(parts[1], "b"))
+    assert (found.status, found.pose) == (DOUBTFUL, None)
+
+
 def test_two_blank_photos_are_not_guessed_at() -> None:
     rng = np.random.default_rng(0)
     blank = [np.clip(rng.normal(205, 3, (360, 480, 3)), 0, 255).astype(np.uint8) for _ in range(2)]

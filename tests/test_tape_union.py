@@ -181,7 +181,7 @@ def test_the_rule_counts_nothing_twice_and_makes_nothing_cleaner(
 
 
 @given(st.lists(st.floats(0.01, 5.0), min_size=1, max_size=8), st.data())
-def test_of_photos_all_in_doubt_the_choice_is_no_cleaner_than_all(
+def test_the_choice_lacks_less_than_one_spore_of_its_share(
     areas: list[float], data: st.DataObject
 ) -> None:
     count = len(areas)
@@ -189,7 +189,14 @@ def test_of_photos_all_in_doubt_the_choice_is_no_cleaner_than_all(
     area = np.array(areas)
     chosen = counted_groups(~np.eye(count, dtype=bool), area, spores)
     assert chosen.sum() == 1
-    assert spores[chosen].sum() / area[chosen].sum() >= spores.sum() / area.sum() * (1 - 1e-6)
+    share = spores.sum() * area[chosen].sum() / area.sum()
+    assert spores[chosen].sum() > share - 1
+
+
+def test_a_large_part_is_not_given_up_for_a_small_one_that_is_a_little_denser() -> None:
+    doubts = ~np.eye(2, dtype=bool)
+    chosen = counted_groups(doubts, np.array([3.4, 0.6]), np.array([4, 1]))
+    assert chosen.tolist() == [True, False]
 
 
 def test_blank_photos_in_doubt_count_as_one_area() -> None:

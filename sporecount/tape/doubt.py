@@ -13,10 +13,11 @@ def counted_groups(
     """Choose groups of photos of which no two may overlap.
 
     Among groups that may overlap one another, only sets without such a pair come into
-    question; of these only those on which spores lie at least as densely as on all
-    groups in doubt together; and of these the one with the largest area. So no area is
-    counted twice, the choice never makes the tape look cleaner than the photos are,
-    and it is never without spores where any photo in doubt shows one.
+    question; of these only those that hold their share, by area, of the spores of all
+    groups in doubt, rounded down, and at least one where there is any; and of these the
+    one with the largest area. So no area is counted twice, the choice makes the tape
+    look cleaner than the photos are by less than one spore, and it is never without
+    spores where any photo in doubt shows one.
 
     Parameters
     ----------
@@ -34,13 +35,13 @@ def counted_groups(
 
     Examples
     --------
-    Three photos that may all overlap: the middle one is densest, the last one stands
-    for all three without looking cleaner than they are.
+    Three photos that may all overlap, with 7 spores in all: a third of the area should
+    hold 2. With a single spore in all, the photo that shows it stands for all three.
 
     >>> counted_groups(~np.eye(3, dtype=bool), np.ones(3), np.array([0, 5, 2])).tolist()
-    [False, True, False]
-    >>> counted_groups(~np.eye(3, dtype=bool), np.ones(3), np.array([0, 3, 2])).tolist()
     [False, False, True]
+    >>> counted_groups(~np.eye(3, dtype=bool), np.ones(3), np.array([0, 1, 0])).tolist()
+    [False, True, False]
     """
     count = len(area_mm2)
     chosen = np.zeros(count, bool)
@@ -62,9 +63,8 @@ def _best_set(
     """Return the best set among those grown from each member in turn.
 
     Sets grow by the largest area first; each stage of growth is a set too, so that the
-    single groups are among them, one of which is always dense enough.
+    single groups are among them, one of which always holds its share.
     """
-    # Compared crosswise, without division: whole numbers stay exact where areas are equal.
     all_spores, all_area = int(spores[members].sum()), float(area_mm2[members].sum())
     best, best_key = [int(members[0])], (-1.0, 0.0)
     for weight in (area_mm2, spores / np.maximum(area_mm2, 1e-12)):
@@ -76,7 +76,8 @@ def _best_set(
                     continue
                 grown.append(int(other))
                 area, found = float(area_mm2[grown].sum()), int(spores[grown].sum())
-                dense = found * all_area >= all_spores * area * (1 - 1e-9)
+                share = int(all_spores * area / all_area - 1e-9) if all_area > 0 else 0
+                dense = found >= max(share, min(all_spores, 1))
                 # Of equal areas the one that is nearest to all of them together.
                 key = (round(area, 9), -float(found))
                 if dense and key > best_key:

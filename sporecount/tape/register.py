@@ -26,6 +26,9 @@ IN_PLACE_UM = 6.0
 #: Share of the landmarks, and of the spores, that must agree where nothing has moved.
 _IN_PLACE_SHARE, _IN_PLACE_SPORES = 0.95, 0.8
 
+#: Poses further from each other than this are different ones, um.
+_ELSEWHERE_UM = 15.0
+
 #: Fewer agreeing landmarks than this are no guess worth testing on other photos.
 _WEAK_AGREEING, _WEAK_SHARE = 3, 0.7
 
@@ -110,14 +113,14 @@ def judged(
     looks: tuple[NDArray[np.float32], NDArray[np.float32]],
     settings: TapeSettings,
 ) -> Registration:
-    """Judge poses in turn: the first that is certain joins the photos."""
+    """Judge poses: one that is certain joins the photos, two that differ leave a doubt."""
     best: Evidence | None = None
-    weak = list[Evidence]()
+    weak, certain = list[Evidence](), list[Evidence]()
     for evidence in tried:
         if abs(evidence.pose.angle_deg) > settings.most_angle_deg:
             continue
         if is_certain(first, second, evidence, settings):
-            return joined_by(first, second, evidence)
+            certain.append(evidence)
         if (
             evidence.agreeing >= _WEAK_AGREEING
             and evidence.share >= _WEAK_SHARE
@@ -126,6 +129,8 @@ def judged(
             weak.append(evidence)
         if best is None or evidence.agreeing * evidence.share > best.agreeing * best.share:
             best = evidence
+    if certain and not _differ(certain, first):
+        return joined_by(first, second, max(certain, key=lambda one: one.agreeing))
     hidden = hidden_overlap(first, second, looks, settings.most_angle_deg)
     seen, agreeing = (best.seen, best.agreeing) if best else (0, 0)
     maybe = best is not None and agreeing >= _MAYBE_AGREEING and best.share >= _MAYBE_SHARE
@@ -138,6 +143,13 @@ def judged(
         DOUBTFUL if doubtful else APART, None, seen, agreeing, hidden_share=hidden,
         maybe=tuple(one.pose for one in weak[:3]),
     )  # fmt: skip
+
+
+def _differ(found: list[Evidence], view: View) -> bool:
+    """Return whether poses put the photo in different places: what lies there repeats itself."""
+    middle = np.array([view.size_um]) / 2
+    places = np.concatenate([one.pose.outwards(middle) for one in found])
+    return bool(np.hypot(*np.ptp(places, axis=0)) > _ELSEWHERE_UM)
 
 
 def joined_by(first: View, second: View, evidence: Evidence) -> Registration:
