@@ -203,10 +203,13 @@ def test_dirt_in_place_does_not_hide_the_true_overlap(tape: RenderedTape) -> Non
     assert any("dirt" in note for note in found.notes)
 
 
-def test_dirt_on_clean_tape_is_not_taken_for_one_view() -> None:
+@pytest.mark.parametrize("blur_px", [0.5, 2.0])
+def test_dirt_on_clean_tape_is_not_taken_for_one_view(blur_px: float) -> None:
     rng = np.random.default_rng(0)
     clean = [np.clip(rng.normal(205, 2, (360, 480, 3)), 0, 255).astype(np.uint8) for _ in range(4)]
-    found = lay_out([view_of(with_specks(pixels), str(n)) for n, pixels in enumerate(clean)])
+    dirt = cv2.GaussianBlur(with_specks(np.full((360, 480, 3), 205, np.uint8)), (0, 0), blur_px)
+    dirty = [np.clip(p.astype(int) + dirt - 205, 0, 255).astype(np.uint8) for p in clean]
+    found = lay_out([view_of(pixels, str(n)) for n, pixels in enumerate(dirty)])
     assert found.placements["group"].tolist() == [0, 1, 2, 3]
     assert (found.placements["repeats_of"] == "").all()
     assert found.doubts.sum() == 12

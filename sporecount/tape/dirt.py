@@ -13,7 +13,7 @@ from sporecount.tape.guesses import patches
 from sporecount.tape.view import View
 
 #: A landmark at this distance, um, that looks this much alike is in the same place.
-_SAME_PLACE_UM, _ALIKE = 3.0, 0.6
+_SAME_PLACE_UM, _ALIKE = 5.0, 0.5
 
 #: Two photos with at least this share in place may be the same view, which is no dirt.
 _SAME_VIEW = 0.8
@@ -47,15 +47,27 @@ def without_dirt(views: Sequence[View]) -> tuple[list[View], int]:
     # more than half the pairs of a session are repeats.
     if same_view.sum() <= counted.sum() / 2 or n < 4:
         counted &= ~same_view
-    cleaned, specks = [], 0
+    dirty = []
     for number, view in enumerate(views):
         others = int(counted[number].sum())
         seen = hits[number][counted[number]].sum(axis=0) if others else 0
         dirt = np.asarray(seen >= max(_LEAST_OTHERS, _OF_OTHERS * others))
         dirt = np.broadcast_to(dirt, (len(view.landmarks_um),))
-        specks = max(specks, int(dirt.sum()))
-        cleaned.append(replace(view, landmarks_um=view.landmarks_um[~dirt]))
-    return cleaned, specks
+        dirty.append(view.landmarks_um[dirt])
+    specks = max(len(places) for places in dirty)
+    # A blurred speck has its landmarks a little aside in some photos.
+    everywhere = cKDTree(np.concatenate(dirty)) if specks else None
+    if everywhere is None:
+        return list(views), 0
+    return [
+        replace(
+            view,
+            landmarks_um=view.landmarks_um[
+                np.asarray(everywhere.query(view.landmarks_um)[0]) > _SAME_PLACE_UM
+            ],
+        )
+        for view in views
+    ], specks
 
 
 def _in_place(

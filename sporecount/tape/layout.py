@@ -21,6 +21,7 @@ from sporecount.tape.register import (
     DOUBTFUL,
     JOINED,
     Registration,
+    in_place,
     is_certain,
     joined_by,
     register,
@@ -115,6 +116,7 @@ def lay_out(
     used = [n for n, view in enumerate(views) if view.usable and copies[n] < 0]
     cleaned, specks = without_dirt([views[n] for n in used])
     found = _register_all(cleaned, settings, progress, {} if known is None else known)
+    found = _without_in_place(cleaned, found, settings)
     poses, kept, rejected, found = _consistent(cleaned, found, settings)
     group = groups_of(len(used), kept)
     doubts, hidden = _between_groups(group, found)
@@ -163,6 +165,28 @@ def _register_all(
         if progress is not None:
             progress(done + 1, len(pairs))
     return found
+
+
+def _without_in_place(
+    views: list[View], found: dict[tuple[int, int], Registration], settings: TapeSettings
+) -> dict[tuple[int, int], Registration]:
+    """Doubt what seems to show one view, where nearly all photos seem to show it.
+
+    Nobody takes the same view that often; dirt that stays in place looks like that.
+    """
+    still = [
+        pair
+        for pair, one in found.items()
+        if one.pose is not None and in_place(one.pose, views[pair[0]].size_um)
+    ]
+    if len(views) < 4 or len(still) <= len(views):
+        return found
+    status = APART if settings.taken_apart else DOUBTFUL
+    doubted = {
+        pair: Registration(status, None, found[pair].seen, found[pair].agreeing, hidden_share=1.0)
+        for pair in still
+    }
+    return {**found, **doubted}
 
 
 def _consistent(
