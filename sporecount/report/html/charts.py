@@ -39,19 +39,19 @@ def class_chances(
     """
     from markupsafe import Markup
 
-    row, left, room = 34, 132, 152
+    row, left, room = 34, 152, 150
     parts = []
     for load, p in enumerate(p_class):
         top, best = load * row, load == load_class
         wide = max(1.5 if p > 0 else 0.0, room * float(p))
         parts.append(
             Markup(
-                '<text x="0" y="{y}"><tspan class="strong">{load}</tspan>  {words}</text>'
+                '<text x="0" y="{y}"><tspan class="strong">Class {load}:</tspan> {words}</text>'
                 '<line x1="{left}" x2="{left}" y1="{top}" y2="{bottom}" stroke="{ink}"/>'
                 '<rect x="{left}" y="{bar}" width="{wide:.1f}" height="20" fill="{fill}" '
                 'stroke="{ink}"/><text x="{after:.1f}" y="{y}"{strong}>{p}</text>'
             ).format(
-                y=top + 22, load=load, words=class_range(load, lower_bounds), left=left,
+                y=top + 22, load=load, words=_short(load, lower_bounds), left=left,
                 top=top + 3, bottom=top + 31, ink=_INK, bar=top + 7, wide=wide,
                 fill=_INK if best else "url(#hatch)", after=left + wide + 6,
                 strong=Markup(' class="strong"') if best else "",
@@ -68,6 +68,12 @@ def class_chances(
         '<line x1="0" x2="0" y1="0" y2="5" stroke="#51606e" stroke-width="3"/></pattern></defs>'
     )
     return _picture(len(p_class) * row, f"Chance of each load class: {told}.", [hatch, *parts])
+
+
+def _short(load: int, lower_bounds: Sequence[int]) -> str:
+    """Return the spores of a class without the word."""
+    text = class_range(load, lower_bounds).removesuffix(" spores").removesuffix(" spore")
+    return {"no": "none", "1": "one"}.get(text, text)
 
 
 def load_line(
@@ -175,7 +181,7 @@ def share_axis() -> Markup:
         Markup('<text x="{x:.1f}" y="12" text-anchor="{anchor}">{text}</text>').format(
             x=left + wide * step / 4 + {0: -6, 4: 6}.get(step, 0),
             anchor={0: "start", 4: "end"}.get(step, "middle"),
-            text=f"{25 * step} %",
+            text=f"{25 * step}" if step < 4 else "100 %",
         )
         for step in range(5)
     )

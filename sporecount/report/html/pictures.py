@@ -21,7 +21,10 @@ from sporecount.report.strokes import STROKES, draw_stroke, grow
 _MOST_PX = 1800
 
 #: A crop: its side in um and in px. Every crop is drawn at this one scale.
-CROP_UM, _CROP_PX = 40.0, 132
+CROP_UM, CROP_PX = 40.0, 160
+
+#: Gap between the two halves of a crop, px.
+GAP_PX = 4
 
 #: Length of the bar in each crop, um.
 BAR_UM = 10.0
@@ -155,21 +158,21 @@ def reduced(picture: NDArray[np.uint8], most_px: int = _MOST_PX) -> NDArray[np.u
 
 
 def _crop(pixels: NDArray[np.uint8], row: Any, um_per_px: float, which: str) -> Crop:
-    zoom = um_per_px / (CROP_UM / _CROP_PX)
+    zoom = um_per_px / (CROP_UM / CROP_PX)
     x, y = float(row["x_px"]), float(row["y_px"])
-    half = (_CROP_PX - 1) / 2
+    half = (CROP_PX - 1) / 2
     matrix = np.array([[zoom, 0, half - zoom * x], [0, zoom, half - zoom * y]])
     source = pixels
     if zoom < 0.6:
         # Only the neighbourhood is smoothed: photos may have 50 megapixels.
-        reach = int(np.ceil(_CROP_PX / zoom))
+        reach = int(np.ceil(CROP_PX / zoom))
         top, left = max(0, int(y) - reach), max(0, int(x) - reach)
         source = np.ascontiguousarray(pixels[top : int(y) + reach, left : int(x) + reach])
         source = np.asarray(cv2.GaussianBlur(source, (0, 0), 0.4 / zoom), np.uint8)
         matrix[:, 2] += zoom * np.array([left, top])
     plain = np.asarray(
         cv2.warpAffine(
-            source, matrix, (_CROP_PX, _CROP_PX), flags=cv2.INTER_CUBIC,
+            source, matrix, (CROP_PX, CROP_PX), flags=cv2.INTER_CUBIC,
             borderMode=cv2.BORDER_CONSTANT, borderValue=(120.0, 128.0, 136.0),
         ),
         np.uint8,
@@ -180,7 +183,7 @@ def _crop(pixels: NDArray[np.uint8], row: Any, um_per_px: float, which: str) -> 
         ring = (outline - (x, y)) * zoom + half
         draw_stroke(marked, grow(ring, 5.0), STROKES[str(row["state"])], 2.0)
     _bar(plain)
-    gap = np.full((_CROP_PX, 4, 3), 255, np.uint8)
+    gap = np.full((CROP_PX, GAP_PX, 3), 255, np.uint8)
     return Crop(
         photo=str(row["photo"]), x_px=x, y_px=y, state=str(row["state"]), which=which,
         confidence=float(row["confidence"]), length_um=float(row["length_um"]),
@@ -190,7 +193,7 @@ def _crop(pixels: NDArray[np.uint8], row: Any, um_per_px: float, which: str) -> 
 
 def _bar(picture: NDArray[np.uint8]) -> None:
     """Draw the scale bar into the lower right corner, in place."""
-    long = round(BAR_UM / CROP_UM * _CROP_PX)
-    bottom, right = _CROP_PX - 7, _CROP_PX - 8
+    long = round(BAR_UM / CROP_UM * CROP_PX)
+    bottom, right = CROP_PX - 7, CROP_PX - 8
     picture[bottom - 6 : bottom + 2, right - long - 2 : right + 2] = (12, 24, 48)
     picture[bottom - 4 : bottom, right - long : right] = 255

@@ -19,7 +19,13 @@ from sporecount.report.files import utf8, write_whole
 from sporecount.report.html import words
 from sporecount.report.html.charts import class_chances, load_line
 from sporecount.report.html.page import render
-from sporecount.report.html.pictures import BAR_UM, CROP_UM, Crop, data_uri, reduced
+from sporecount.report.html.pictures import (
+    BAR_UM,
+    CROP_UM,
+    Crop,
+    data_uri,
+    reduced,
+)
 from sporecount.report.html.sources import SAMPLE_KEYS, cited
 from sporecount.settings import Settings
 
@@ -127,7 +133,10 @@ def sample_report(data: SampleData) -> str:
         crop_um=CROP_UM,
         bar_um=BAR_UM,
         photos=_photos(data),
-        settings=json.dumps(data.settings.as_dict(), indent=1).replace('"', ""),
+        settings=[
+            (group, [f"{name} = {json.dumps(value)}" for name, value in values.items()])
+            for group, values in data.settings.as_dict().items()
+        ],
         changed_words=_changed(data.settings),
         cited=cited(SAMPLE_KEYS),
         contents=_contents(data, counted, bool(chances)),
@@ -205,7 +214,7 @@ def _numbers(row: _Row, data: SampleData, found: pd.DataFrame) -> list[tuple[str
         ("Load class", words.whole(row.load_class),
          f"the most likely one: {class_range(int(row.load_class), bounds)} on the whole tape"
          if row.load_class is not None else "not worked out"),
-        ("Fields still to look at", *_more(row)),
+        ("Fields still to look at", *_more(row, data.decision is not None)),
     ]  # fmt: skip
     if states[FRAGMENT]:
         lines.append(
@@ -221,9 +230,11 @@ def _seen(row: _Row) -> str:
     return f"{part} of the tape, which is {words.measure(row.tape_mm2, 'mm²')}"
 
 
-def _more(row: _Row) -> tuple[str, str]:
+def _more(row: _Row, decided: bool) -> tuple[str, str]:
     if row.more_fields is None:
-        return "-", "no number of fields of this tape is known that would settle it"
+        if decided:
+            return "no number", "more fields of this tape would not settle it: press a fresh tape"
+        return words.UNKNOWN, "not worked out"
     if int(row.more_fields) == 0:
         return "0", "what was seen settles it"
     return words.whole(row.more_fields), "would settle it, if they look like those so far"
@@ -259,7 +270,8 @@ def _galleries(data: SampleData, found: pd.DataFrame) -> list[tuple[str, list[di
         total = int((found["state"] == state).sum())
         for which in dict.fromkeys(crop.which for crop in data.crops if crop.state == state):
             crops = [c for c in data.crops if (c.state, c.which) == (state, which)]
-            title = f"{_HEADINGS[state]}: the {which} {len(crops)} of {total}"
+            several = f"the {which} {len(crops)} of {total}" if total > 1 else "the only one"
+            title = f"{_HEADINGS[state]}: {several}"
             parts.append((title, [_shown(crop, numbers) for crop in crops]))
     return parts
 
@@ -270,6 +282,8 @@ def _shown(crop: Crop, numbers: Mapping[str, int]) -> dict[str, str]:
     confidence = words.share(crop.confidence)
     return {
         "uri": data_uri(crop.picture, 82),
+        "wide": str(crop.picture.shape[1]),
+        "high": str(crop.picture.shape[0]),
         "size": size,
         "confidence": confidence,
         "number": number,
@@ -301,10 +315,10 @@ def _photos(data: SampleData) -> list[dict[str, Any]]:
             {
                 "number": number,
                 "name": name,
-                "part": str(place["group"] + 1) if place.get("group", -1) >= 0 else "",
-                "area": words.measure(own["examined_mm2"], "mm²") if own else "",
-                "spores": words.whole(own["spores"]) if own else "",
-                "scale": words.measure(scale, "µm/px") if words.known(scale) else "",
+                "part": str(place["group"] + 1) if place.get("group", -1) >= 0 else "-",
+                "area": words.measure(own["examined_mm2"], "mm²") if own else "-",
+                "spores": words.whole(own["spores"]) if own else "-",
+                "scale": words.measure(scale, "µm/px") if words.known(scale) else "-",
                 "fate": _fate(fact, place, own),
                 "sha256": str(fact.get("sha256") or place.get("sha256") or words.UNKNOWN),
                 "scale_source": str(fact.get("scale_source") or words.UNKNOWN),

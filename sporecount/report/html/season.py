@@ -169,14 +169,14 @@ def trend_words(trend: Trend) -> str:
     --------
     >>> from sporecount.rearing.trend import Trend
     >>> trend_words(Trend(1.5, 1.1, 2.0, 0.02, 12, 5))
-    'the odds of it changed by a factor of 1.5 from month to month (1.1 to 2; p = 0.02), from 12 \
+    'the odds changed by a factor of 1.5 from month to month (1.1 to 2; p = 0.02), from 12 \
 broods in 5 months.'
     """
     if trend.why_not:
         return f"no trend is told, since {trend.why_not}."
     small = " (a small number)" if trend.broods < 10 else ""
     return (
-        f"the odds of it changed by a factor of {trend.odds_ratio:.2g} from month to month "
+        f"the odds changed by a factor of {trend.odds_ratio:.2g} from month to month "
         f"({trend.low:.2g} to {trend.high:.2g}; p = {trend.p:.2g}), from {trend.broods} "
         f"broods{small} in {trend.months} months."
     )
@@ -220,17 +220,19 @@ def _shares(rows: Iterable[Mapping[str, Any]], by: str) -> list[dict[str, Any]]:
 
 
 def _comparison(row: Mapping[str, Any]) -> dict[str, str]:
-    difference = ""
+    difference = span = ""
     if not math.isnan(row["difference"]):
         low, high = 100 * row["low"], 100 * row["high"]
-        difference = f"{100 * row['difference']:+.0f} points ({low:+.0f} to {high:+.0f})"
+        difference = f"{100 * row['difference']:+.0f} points"
+        span = f"({low:+.0f} to {high:+.0f})"
     return {
         "by": _BY.get(row["by"], row["by"]),
         "measure": _MEASURES[row["measure"]],
         "values": row["values"],
         "broods": row["broods"],
         "adults": row["adults"],
-        "difference": difference,
+        "difference": difference or "more than two groups",
+        "span": span,
         "p": f"{row['p']:.2g}",
         "least_p": f"{row['least_p']:.2g}",
         "note": words.sentence(row["note"]),
