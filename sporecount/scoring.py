@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from sporecount.decision.decide import Decision
     from sporecount.photo.photo import Photo
     from sporecount.scale.calibration import Calibration
+    from sporecount.tape.layout import Known
     from sporecount.tape.tape import Tape
     from sporecount.tape.view import View
 
@@ -145,6 +146,7 @@ def score_sample(
     *,
     tape_mm2: float = TAPE_MM2,
     settings: Settings | None = None,
+    known: Known | None = None,
 ) -> SampleScore:
     """Score one sample from its counted photos.
 
@@ -160,6 +162,8 @@ def score_sample(
         Area of the whole tape, mm2.
     settings : Settings, optional
         Everything else that can change the result.
+    known : dict, optional
+        Registrations of earlier calls, see `sporecount.tape.layout.lay_out`.
 
     Returns
     -------
@@ -174,7 +178,7 @@ def score_sample(
 
     settings = settings or Settings()
     rates = load_rates()
-    tape = assemble(views, settings.tape)
+    tape = assemble(views, settings.tape, known=known)
     rows = tuple(dict(photo) for photo in photos)
     # A photo that others cover wholly owns no area, and says nothing of its own.
     fields = tape.fields[tape.fields["counted"] & (tape.fields["examined_mm2"] > 0)]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 import shutil
 from collections.abc import Callable
 from pathlib import Path
@@ -16,6 +17,7 @@ import sporecount
 from sporecount.cli import main
 from sporecount.counts.sample_summary import SAMPLE_COLUMNS
 from sporecount.decision.texts import OUTCOMES
+from sporecount.detect.table import COLUMNS
 from sporecount.photo.folder import PhotoFile
 from sporecount.photo.samples import by_folder
 from sporecount.rearing.log import RearingLog
@@ -241,3 +243,15 @@ def test_folders_of_the_same_name_are_told_apart() -> None:
     assert [sample.name for sample in samples] == ["x/A1", "y/A1"]
     below = [PhotoFile(Path("/in/tray/A1/a.jpg"), "a.jpg"), PhotoFile(Path("/in/b.jpg"), "b.jpg")]
     assert [sample.name for sample in by_folder(below, [Path("/in")])] == ["tray/A1", "in"]
+
+
+def test_the_columns_are_documented_and_no_others(scored: Path) -> None:
+    page = (Path(__file__).parent.parent / "docs/score.md").read_text("utf-8")
+    for name, left_out in (("samples.csv", ()), ("sample_detections.csv", COLUMNS)):
+        part = page.split(f"## {name}\n")[1].split("\n## ")[0]
+        first = [line.split("|")[1] for line in part.splitlines() if line.startswith("| `")]
+        documented = {word for cell in first for word in re.findall(r"`([^`]+)`", cell)}
+        if "p_class_0" in documented:
+            documented |= {f"p_class_{load}" for load in range(6)}
+        header = set(rows(scored / "out" / name)[0]) - set(left_out) - {"outline"}
+        assert documented == header, name

@@ -134,14 +134,44 @@ def count_safely(batch: Batch, file: PhotoFile, problems: Problems) -> PhotoResu
         return PhotoResult(unreadable_summary(file.name, reason), empty_detections())
 
 
+def recall(batch: Batch, file: PhotoFile) -> PhotoResult | None:
+    """Return a photo's result where it is finished already."""
+    if batch.afresh:
+        return None
+    key = part_key(file.name, file_sha256(file.path), batch.scales.asked(file.name), batch.settings)
+    return Parts(batch.out).load(key, batch.marked.get(file.name))
+
+
+def keep(batch: Batch, file: PhotoFile, result: PhotoResult, like: str) -> None:
+    """Keep the result of a photo under its new name, its marked copy too.
+
+    Parameters
+    ----------
+    batch, file, result
+        The photo under its new name.
+    like : str
+        Path of the marked copy under the old name, relative to the folder of results.
+    """
+    marked = batch.marked.get(file.name)
+    try:
+        if marked is not None:
+            (batch.out / like).replace(batch.out / marked)
+        asked = batch.scales.asked(file.name)
+        key = part_key(file.name, result.summary["sha256"], asked, batch.settings)
+        Parts(batch.out).save(key, result, marked)
+    except OSError:
+        pass  # it is counted again at the next start
+
+
 def _count_or_recall(batch: Batch, file: PhotoFile) -> PhotoResult:
     """Count one photo, or return its result where it is finished already."""
-    parts, marked = Parts(batch.out), batch.marked.get(file.name)
-    key = part_key(file.name, file_sha256(file.path), batch.scales.asked(file.name), batch.settings)
-    kept = None if batch.afresh else parts.load(key, marked)
+    kept = recall(batch, file)
     if kept is not None:
         return kept
+    parts, marked = Parts(batch.out), batch.marked.get(file.name)
     photo = read_photo(file.path, file.name)
+    # Of the bytes that were read: a camera may have gone on writing since the hash was taken.
+    key = part_key(file.name, photo.sha256, batch.scales.asked(file.name), batch.settings)
     counted = count_photo(photo, batch.scales.choose(photo), batch.settings)
     if marked is not None:
         from sporecount.report.marked import draw_marked, jpeg_bytes

@@ -14,6 +14,7 @@ from sporecount.cli.edge import OneLineGroup, one_line_errors
 from sporecount.cli.exit_codes import exit_codes_text
 from sporecount.cli.log_commands import log
 from sporecount.cli.score_commands import score
+from sporecount.cli.watch_commands import watch
 from sporecount.literature import STAGE_MICROMETER_DIVISION_UM
 
 _FOLDER = click.Path(file_okay=False, path_type=Path)
@@ -124,5 +125,6 @@ def calibrations() -> int:
 
 
 main.add_command(score)
+main.add_command(watch)
 main.add_command(log)
 main.add_command(bath)

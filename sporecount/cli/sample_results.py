@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -73,6 +73,7 @@ def record_results(
     results: Sequence[SampleResult],
     settings: Settings,
     sheet_rows: Mapping[str, Mapping[str, Any]] | None = None,
+    say: Callable[[str], None] = lambda text: click.echo(text, err=True),
 ) -> bool:
     """Record results in a rearing log; recording twice adds nothing.
 
@@ -98,5 +99,5 @@ def record_results(
             except SporecountError as error:
                 all_kept = False
                 sample = result.summary["sample"]
-                click.echo(one_line(f"Not in the log: sample {sample}: {error}"), err=True)
+                say(one_line(f"Not in the log: sample {sample}: {error}"))
     return all_kept

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from sporecount.cli.batch import PROBLEMS_FILE, Batch, Problems, file_sha256
 from sporecount.cli.parts import PhotoResult, part_key
@@ -18,6 +18,7 @@ from sporecount.report.files import write_whole
 from sporecount.report.names import marked_names
 from sporecount.report.samples_table import sample_detections_csv
 from sporecount.scoring import SampleScore, score_sample, view_of
+from sporecount.tape.layout import Known
 from sporecount.tape.view import View
 
 #: Folder of the layout pictures, within the folder of results.
@@ -37,7 +38,9 @@ class SampleWork:
     layouts : mapping of str to str
         Sample name to the path of its layout picture, relative to the folder of results.
     views : dict
-        Photos that are reduced already, by name and hash; filled where ``keep_views``.
+        Photos that are reduced already, by hash; filled where ``keep_views``.
+    registrations : dict
+        What is known of pairs of photos; filled as they are registered.
     keep_views : bool
         Keep them for the next time: for a sample that grows photo by photo.
     """
@@ -45,7 +48,8 @@ class SampleWork:
     batch: Batch
     tape_mm2: float
     layouts: Mapping[str, str]
-    views: dict[tuple[str, str], View] = field(default_factory=dict)
+    views: dict[str, View] = field(default_factory=dict)
+    registrations: Known = field(default_factory=dict)
     keep_views: bool = False
 
     def score(self, sample: SampleFiles, photos: Mapping[str, PhotoResult]) -> SampleResult:
@@ -82,6 +86,7 @@ class SampleWork:
             self._views(sample.files, photos),
             tape_mm2=self.tape_mm2,
             settings=batch.settings,
+            known=self.registrations if self.keep_views else None,
         )
         scored.summary["layout"] = self._draw(scored)
         result = SampleResult(
@@ -104,9 +109,9 @@ class SampleWork:
             return list(pool.map(lambda pair: self._view(*pair), readable))
 
     def _view(self, file: PhotoFile, result: PhotoResult) -> View:
-        known = (file.name, result.summary["sha256"])
+        known = result.summary["sha256"]
         if known in self.views:
-            return self.views[known]
+            return replace(self.views[known], photo=file.name)
         photo = read_photo(file.path, file.name)
         calibration = self.batch.scales.choose(photo)
         view = view_of(photo, calibration, result.summary, result.detections, self.batch.settings)

@@ -12,7 +12,13 @@ from typing import Any
 import click
 
 from sporecount.cli.batch import Batch, count_batch
-from sporecount.cli.count_run import check_out, plain_console, read_sheet_rows, scale_request
+from sporecount.cli.count_run import (
+    MARKED_FOLDER,
+    check_out,
+    plain_console,
+    read_sheet_rows,
+    scale_request,
+)
 from sporecount.cli.edge import one_line
 from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, STOPPED
 from sporecount.cli.progress import progress
@@ -36,8 +42,6 @@ from sporecount.report.files import utf8, write_whole
 from sporecount.report.names import marked_names
 from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
 from sporecount.settings import Settings
-
-MARKED_FOLDER = "marked"
 
 #: With more samples than this, the terminal shows the table and the cautions only.
 _MOST_TOLD = 6

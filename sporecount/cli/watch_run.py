@@ -1,0 +1,93 @@
+"""What `sporecount watch` does: score each photo as it comes, until it is stopped."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import click
+
+from sporecount.cli.arrivals import Arrivals
+from sporecount.cli.batch import Batch
+from sporecount.cli.count_run import check_out, scale_request
+from sporecount.cli.edge import one_line
+from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, NOTHING_DONE
+from sporecount.cli.sample_results import DECISIONS_FILE, TABLES, words
+from sporecount.cli.sample_work import SampleWork, layout_names
+from sporecount.cli.score_run import ScoreOptions
+from sporecount.cli.wakes import wakes
+from sporecount.cli.watch_screen import Screen, announce, is_settled, screen
+from sporecount.cli.watch_session import WatchSession
+from sporecount.counts.summary import COUNTED
+from sporecount.report.files import utf8, write_whole
+from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
+
+#: Longest time between two looks into the folder, s.
+_EVERY_S = 0.5
+
+
+@dataclass(frozen=True)
+class WatchOptions(ScoreOptions):
+    """Options of `sporecount watch`, as given; those of score that it has, too."""
+
+    folder: Path = Path()
+    sample: str | None = None
+    settle_s: float = 2.0
+    poll: bool = False
+    finish: bool = False
+
+
+def run_watch(options: WatchOptions) -> int:
+    """Watch a folder; return the exit code."""
+    options.check()
+    settings = options.settings()
+    folder = options.folder
+    check_out(options.out, [folder], [], TABLES)
+    scales = scale_request(options, {})
+    scales.asked("")  # a saved scale that is not there is said now
+    name = options.sample or folder.resolve().name
+
+    start = RunStart(options.as_dict(), settings, 0, now())
+    if not (options.out / RUN_FILE).exists():
+        write_whole(options.out / RUN_FILE, utf8(run_record(start)))
+    batch = Batch(out=options.out, scales=scales, settings=settings, marked={})
+    work = SampleWork(batch, options.tape_mm2, layout_names([name]), keep_views=True)
+    with screen() as shown:
+        session = WatchSession(
+            name,
+            Arrivals(folder, options.settle_s),
+            work,
+            log_file=options.log_file,
+            marked=not options.no_marked,
+            say=shown.say,
+        )
+        try:
+            _watch(session, options, shown)
+        except KeyboardInterrupt:
+            shown.say("Stopped. The same command goes on from here.")
+        result = session.finish()
+    if result is None:
+        click.echo(one_line(f"No photo came into {folder}."), err=True)
+        return NOTHING_DONE
+    start = replace(start, photos=len(result.photos))
+    write_whole(options.out / RUN_FILE, utf8(run_record(start, result.photos, now())))
+    click.echo(f"\n{words(result)}")
+    click.echo(one_line(f"In words: {options.out / DECISIONS_FILE}"))
+    click.echo(one_line(f"Results: {options.out}"))
+    whole = all(photo["status"] == COUNTED for photo in result.photos)
+    return DONE if whole and result.summary["status"] == COUNTED else NOT_ALL_COUNTED
+
+
+def _watch(session: WatchSession, options: WatchOptions, shown: Screen) -> None:
+    """Look again and again; with ``finish``, until nothing is left to wait for."""
+    was_settled = False
+    every_s = min(_EVERY_S, max(0.05, options.settle_s / 2))
+    for _ in wakes(options.folder, every_s, poll=options.poll):
+        session.look()
+        shown.show(session.result, session.waiting)
+        settled = session.result is not None and is_settled(session.result)
+        if session.result is not None and settled and not was_settled:
+            announce(session.result, shown.say)
+        was_settled = settled
+        if options.finish and not session.unsettled:
+            return
