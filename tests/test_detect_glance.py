@@ -102,11 +102,14 @@ def test_other_windows_give_the_same_finds(monkeypatch):
         ),
     )
     whole = search(density, everywhere(density), 0.1)
-    sure, wholly = found.take(found.spore > 0.5), whole.take(whole.spore > 0.5)
-    assert len(sure) == len(wholly) >= 15
-    order, other = (np.lexsort(c.xy_work.round().T) for c in (sure, wholly))
-    np.testing.assert_allclose(sure.xy_work[order], wholly.xy_work[other], atol=0.3)
-    np.testing.assert_allclose(sure.spore[order], wholly.spore[other], atol=0.05)
+    # What lies beyond a window's margin, and rounding to 8 bits, move heat a little.
+    for one, other in ((found, whole), (whole, found)):
+        sure = one.take(one.spore > 0.6)
+        assert len(sure) >= 15
+        apart = np.hypot(*(sure.xy_work[:, None] - other.xy_work[None]).transpose(2, 0, 1))
+        nearest = apart.argmin(axis=1)
+        assert apart.min(axis=1).max() < 0.5
+        np.testing.assert_allclose(other.spore[nearest], sure.spore, atol=0.1)
 
 
 def test_the_network_is_not_run_where_there_is_nothing(monkeypatch):

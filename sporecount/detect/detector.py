@@ -7,7 +7,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from sporecount.detect.calibration import calibrated
+from sporecount.detect.calibration import calibrated, fitted_to_photo
 from sporecount.detect.outline import outline_and_measure
 from sporecount.detect.search import Candidates, search
 from sporecount.detect.seeds import Seeds
@@ -40,7 +40,7 @@ def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
     found = search(field.density, field.examined, settings.heat_floor)
     spore, fragment = calibrated(found.spore, found.fragment)
     is_fragment = fragment > spore
-    confidence = np.where(is_fragment, fragment, spore)
+    confidence = np.where(is_fragment, fragment, fitted_to_photo(spore))
     least = np.where(is_fragment, settings.least_fragment_confidence, settings.least_confidence)
     kept = confidence >= least
     kept[kept] = _firsts(found.xy_work[kept] * field.work_um_per_px, confidence[kept])

@@ -25,7 +25,7 @@ FACTORS = (0.25, 0.4, 0.5, 2.0, 2.5, 4.0)
 TIMES = 3
 
 #: Largest picture, in pixels, that is searched at another scale.
-MOST_PX = 1_000_000
+MOST_PX = 400_000
 
 
 def of_possible_size(detections: pd.DataFrame) -> NDArray[np.bool_]:

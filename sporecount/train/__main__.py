@@ -2,6 +2,7 @@
 
 python -m sporecount.train draw TILES --workers 16 --seconds 560 &
 python -m sporecount.train search TILES OUT --seconds 520
+python -m sporecount.train pack OUT
 python -m sporecount.train install OUT
 """
 
@@ -121,12 +122,23 @@ def search(
 
 @main.command()
 @click.argument("out", type=click.Path(path_type=Path))
+@click.option("--photos", default=3, show_default=True, help="Pictures of each condition.")
+def pack(out: Path, photos: int) -> None:
+    """Make the weights in OUT whole numbers, by what pictures of every condition need."""
+    from sporecount.train.quantise import fields_of_conditions, quantise
+
+    quantise(out / "search.onnx", out / "packed.onnx", fields_of_conditions(photos))
+    _say("wrote packed.onnx")
+
+
+@main.command()
+@click.argument("out", type=click.Path(path_type=Path))
 def install(out: Path) -> None:
-    """Put the weights in OUT into the package."""
+    """Put the packed weights in OUT into the package."""
     target = Path(__file__).parent.parent / "detect" / "weights"
     target.mkdir(exist_ok=True)
-    shutil.copyfile(out / "search.onnx", target / "search.onnx")
-    _say("installed search.onnx")
+    shutil.copyfile(out / "packed.onnx", target / "search.onnx")
+    _say("installed packed.onnx as search.onnx")
 
 
 @main.command()

@@ -10,6 +10,7 @@ import json
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,57 +90,85 @@ def measure(photos: int, jobs: int) -> list[dict]:
         return list(pool.map(finds_of, todo, chunksize=2))
 
 
+def fitted_lines(measured: list[dict]) -> dict[str, Any]:
+    """Fit what turns heat into chances, and the usual share of spores among telling finds."""
+    from sporecount.detect.calibration import LEAST_TELLING, _line
+
+    every = {k: np.concatenate([m[k] for m in measured]) for k in ("spore", "fragment", "kind")}
+    known = every["kind"] >= 0
+    spore = fit_line(every["spore"][known], every["kind"][known] == 1)
+    fragment = fit_line(every["fragment"][known], every["kind"][known] == 2)
+    telling = known & (_line(every["spore"], *spore) >= LEAST_TELLING)
+    share = round(float((every["kind"][telling] == 1).mean()), 4)
+    return {"spore": spore, "fragment": fragment, "share": share}
+
+
+def judged(measured: list[dict], lines: dict[str, Any]) -> list[dict]:
+    """Return for each photo the finds kept as spores, and which of them are right."""
+    from sporecount.detect.calibration import _line, fitted_to_photo
+    from sporecount.settings import DetectSettings
+
+    least = DetectSettings().least_confidence
+    photos = []
+    for m in measured:
+        spore = _line(m["spore"], *lines["spore"])
+        fragment = _line(m["fragment"], *lines["fragment"])
+        fitted = fitted_to_photo(spore, lines["share"])
+        kept = (fitted >= least) & (spore >= fragment)
+        photos.append(
+            {
+                "condition": m["condition"],
+                "mm2": m["mm2"],
+                "spores": m["spores"],
+                "chances": fitted,
+                "kind": m["kind"],
+                "kept": kept,
+                "hits": float(((m["kind"] == 1) & kept).sum()),
+                "false": float((np.isin(m["kind"], (0, 2)) & kept).sum()),
+            }
+        )
+    return photos
+
+
+def fitted_rates(photos: list[dict]) -> dict[str, Any]:
+    """Return the rates behind `spores_low` and `spores_high`, as rates.json keeps them."""
+    table = np.array([(p["hits"], p["spores"]) for p in photos if p["spores"] >= 8])
+    mean = table[:, 0].sum() / table[:, 1].sum()
+    each = table[:, 0] / table[:, 1]
+    by_chance = np.mean(mean * (1 - mean) / table[:, 1])
+    spread = float(np.sqrt(max(each.var() - by_chance, 0.01**2)))
+    false = np.array([p["false"] / p["mm2"] for p in photos])
+    return {
+        "recall_mean": round(float(mean), 4),
+        "recall_sd": round(spread, 4),
+        "false_per_mm2": round(float(false.mean()), 4),
+        "false_per_mm2_sd": round(float(false.std()), 4),
+        "confidence_is_calibrated": True,
+        "measured_on": f"{len(photos)} rendered photos of every condition",
+    }
+
+
 def calibrate(package: Path, photos: int, jobs: int) -> str:
     """Write calibration.json and rates.json into the package; return a table for people."""
     measured = measure(photos, jobs)
-    every = {k: np.concatenate([m[k] for m in measured]) for k in ("spore", "fragment", "kind")}
-    known = every["kind"] >= 0
-    lines = {
-        "spore": fit_line(every["spore"][known], every["kind"][known] == 1),
-        "fragment": fit_line(every["fragment"][known], every["kind"][known] == 2),
-    }
+    lines = fitted_lines(measured)
     (package / "detect" / "weights" / "calibration.json").write_text(
         json.dumps(lines) + "\n", encoding="utf-8"
     )
-    from sporecount.detect import calibration
-    from sporecount.settings import DetectSettings
-
-    calibration._lines.cache_clear()
-    least = DetectSettings().least_confidence
-    recall, false = [], []
-    for m in measured:
-        spore, fragment = calibration.calibrated(m["spore"], m["fragment"])
-        kept = (spore >= least) & (spore >= fragment)
-        hits = float(((m["kind"] == 1) & kept).sum())
-        false.append(float((((m["kind"] == 0) | (m["kind"] == 2)) & kept).sum()) / m["mm2"])
-        if m["spores"] >= 8:
-            recall.append((hits, m["spores"]))
-    table = np.array(recall)
-    mean = table[:, 0].sum() / table[:, 1].sum()
-    each = table[:, 0] / table[:, 1]
-    chance = np.mean(mean * (1 - mean) / table[:, 1])
-    spread = float(np.sqrt(max(each.var() - chance, 0.01**2)))
-    rates = {
-        "recall_mean": round(float(mean), 4),
-        "recall_sd": round(spread, 4),
-        "false_per_mm2": round(float(np.mean(false)), 4),
-        "false_per_mm2_sd": round(float(np.std(false)), 4),
-        "confidence_is_calibrated": False,
-        "measured_on": f"{len(measured)} rendered photos, {photos} of each condition",
-    }
+    known = judged(measured, lines)
+    rates = fitted_rates(known)
     (package / "counts" / "rates.json").write_text(json.dumps(rates, indent=2) + "\n", "utf-8")
-    return reliability(every, known) + "\n" + json.dumps(rates)
+    return reliability(known) + "\n" + json.dumps(rates)
 
 
-def reliability(every: dict[str, NDArray[np.float64]], known: NDArray[np.bool_]) -> str:
+def reliability(photos: list[dict]) -> str:
     """Return a table: said chance of being a spore against the share that is one."""
-    from sporecount.detect.calibration import calibrated
-
-    spore, _ = calibrated(every["spore"][known], every["fragment"][known])
-    true = every["kind"][known] == 1
+    seen = [p["kind"] >= 0 for p in photos]
+    chances = np.concatenate([p["chances"][s] for p, s in zip(photos, seen, strict=True)])
+    true = np.concatenate([p["kind"][s] == 1 for p, s in zip(photos, seen, strict=True)])
     rows = ["| chance said | finds | are spores |", "|---|---|---|"]
     for low in np.arange(0.0, 1.0, 0.1):
-        chosen = (spore >= low) & (spore < low + 0.1 + 1e-9)
+        chosen = (chances >= low) & (chances < low + 0.1 + 1e-9)
         if chosen.any():
             rows.append(
                 f"| {low:.1f}-{low + 0.1:.1f} | {chosen.sum()} | {true[chosen].mean():.3f} |"

@@ -15,6 +15,29 @@ from numpy.typing import NDArray
 _OPERATORS = ["Conv", "Relu", "Add", "Resize"]
 
 
+#: Seed of the pictures whose ranges set the scales; training and benchmark have others.
+SEED = 5_113
+
+#: Size of those pictures, px.
+SIZE_PX = (900, 700)
+
+
+def fields_of_conditions(photos: int) -> Iterator[NDArray[np.float32]]:
+    """Yield what the network sees of ``photos`` rendered pictures of each countable condition."""
+    from sporecount.detect.inputs import scale
+    from sporecount.render.conditions import CONDITIONS, RUINED, condition_plan
+    from sporecount.render.picture import render
+    from sporecount.train.tiles import tile_of
+
+    for place, name in enumerate(name for name in CONDITIONS if name not in RUINED):
+        for number in range(photos):
+            rng = np.random.default_rng([SEED, place, number])
+            field = tile_of(render(condition_plan(name, rng, SIZE_PX), rng)).field
+            rows, columns = (n // 8 * 8 for n in field.density.shape[:2])
+            seen = scale(field.density) * field.examined[..., None]
+            yield np.ascontiguousarray(seen[:rows, :columns].transpose(2, 0, 1))
+
+
 def quantise(path_in: Path, path_out: Path, fields: Iterable[NDArray[np.float32]]) -> None:
     """Write an 8-bit copy of an exported network, with the same inputs and outputs.
 
