@@ -266,6 +266,8 @@ def test_the_numbers_are_those_of_the_row(name: str) -> None:
         == f"{whole(row['tape_low'])} to {whole(row['tape_high'])}"
     )
     assert shown["Load class"] == str(row["load_class"])
+    likely = chance(row[f"p_class_{row['load_class']}"])
+    assert f"{row['load_class']} (most likely, {likely})" in page.text
     told = str([svg["aria-label"] for svg in page.all("svg")])
     for load in range(6):
         assert f"class {load} ({class_range(load)}) {chance(row[f'p_class_{load}'])}" in told

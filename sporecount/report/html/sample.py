@@ -121,6 +121,7 @@ def sample_report(data: SampleData) -> str:
         outcome=str(outcome),
         decision=data.decision if counted else None,
         load_class=row.load_class,
+        class_chance=_class_chance(row),
         level=f"{100 * data.settings.count.level:.4g} %",
         chances=chances,
         line=line,
@@ -193,6 +194,12 @@ def _charts(row: _Row, settings: Settings) -> tuple[Any, Any]:
         else load_line(float(low), float(middle), float(high), bounds)
     )
     return chances, line
+
+
+def _class_chance(row: _Row) -> str:
+    """Return the chance of the most likely class: a class alone sounds surer than it is."""
+    p = getattr(row, f"p_class_{row.load_class}")
+    return "" if p is None else words.chance(p)
 
 
 def _numbers(row: _Row, data: SampleData, found: pd.DataFrame) -> list[tuple[str, str, str]]:
