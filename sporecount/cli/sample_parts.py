@@ -28,12 +28,15 @@ class SampleResult:
         Its part of ``sample_detections.csv``, headings included.
     decision : str or None
         The decision in words; None where there is none.
+    report : str
+        Path of its report, relative to the folder of results; empty where none is written.
     """
 
     summary: dict[str, Any]
     photos: list[dict[str, Any]]
     detections: str
     decision: str | None
+    report: str = ""
 
 
 def sample_key(
@@ -62,8 +65,7 @@ class SampleParts:
         try:
             kept = json.loads(self._path(key).read_text("utf-8"))
             result = SampleResult(**kept["result"])
-            layout = result.summary["layout"]
-            if layout and kept["layout"] != file_stamp(self._out, layout):
+            if kept["files"] != self._stamps(result):
                 return None
         except (OSError, ValueError, KeyError, TypeError):
             return None
@@ -71,12 +73,13 @@ class SampleParts:
 
     def save(self, key: str, result: SampleResult) -> None:
         """Keep a finished sample."""
-        layout = result.summary["layout"]
-        kept = {
-            "result": asdict(result),
-            "layout": file_stamp(self._out, layout) if layout else None,
-        }
+        kept = {"result": asdict(result), "files": self._stamps(result)}
         write_whole(self._path(key), json.dumps(kept, default=plain_value).encode())
+
+    def _stamps(self, result: SampleResult) -> list[list[Any]]:
+        """Tell these versions of layout and report from others."""
+        names = (result.summary["layout"], result.report)
+        return [file_stamp(self._out, name) for name in names if name]
 
     def _path(self, key: str) -> Path:
         return self._out / PARTS_FOLDER / f"sample-{key}.json"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 from sporecount.cli.batch import PROBLEMS_FILE, Batch, Problems, file_sha256
 from sporecount.cli.parts import PhotoResult, part_key
@@ -16,13 +17,21 @@ from sporecount.photo.read import read_photo
 from sporecount.photo.samples import SampleFiles
 from sporecount.report.files import write_whole
 from sporecount.report.names import marked_names
+from sporecount.report.run_record import now
 from sporecount.report.samples_table import sample_detections_csv
 from sporecount.scoring import SampleScore, score_sample, view_of
 from sporecount.tape.layout import Known
 from sporecount.tape.view import View
 
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
 #: Folder of the layout pictures, within the folder of results.
 LAYOUT_FOLDER = "layouts"
+
+#: Folder of the reports, within the folder of results.
+REPORT_FOLDER = "reports"
 
 
 @dataclass(frozen=True)
@@ -78,7 +87,7 @@ class SampleWork:
         status = [(photo.summary["status"], photo.summary["reason"]) for photo in photos]
         key = sample_key(sample.name, keys, self.tape_mm2, batch.settings, status)
         kept = None if batch.afresh else parts.load(key)
-        if kept is not None:
+        if kept is not None and (kept.report or self.keep_views):
             return kept
         scored = score_sample(
             sample.name,
@@ -88,12 +97,14 @@ class SampleWork:
             settings=batch.settings,
             known=self.registrations if self.keep_views else None,
         )
-        scored.summary["layout"] = self._draw(scored)
+        picture = self._draw(scored)
         result = SampleResult(
             summary=scored.summary,
             photos=list(scored.photos),
             detections=sample_detections_csv([(sample.name, scored.detections)]),
             decision=scored.decision.as_text() if scored.decision else None,
+            # A sample that still grows has no report: it would be out of date at the next photo.
+            report="" if self.keep_views else self._report(scored, sample.files, picture),
         )
         parts.save(key, result)
         return result
@@ -119,17 +130,52 @@ class SampleWork:
             self.views[known] = view
         return view
 
-    def _draw(self, scored: SampleScore) -> str:
-        """Draw the layout; return its path relative to the folder of results."""
+    def _draw(self, scored: SampleScore) -> NDArray[np.uint8] | None:
+        """Draw the layout, and enter its path into the summary."""
+        scored.summary["layout"] = ""
         if not scored.tape.regions:
-            return ""
+            return None
         from sporecount.report.marked import jpeg_bytes
         from sporecount.tape.picture import draw_layout
 
         name = self.layouts[scored.summary["sample"]]
         picture = draw_layout(scored.views, scored.tape)
         write_whole(self.batch.out / name, jpeg_bytes(picture))
+        scored.summary["layout"] = name
+        return picture
+
+    def _report(
+        self,
+        scored: SampleScore,
+        files: Sequence[PhotoFile],
+        picture: NDArray[np.uint8] | None,
+    ) -> str:
+        """Write the report; return its path relative to the folder of results."""
+        from sporecount.report.html.gather import sample_data
+        from sporecount.report.html.sample import write_sample_report
+
+        paths = {file.name: file.path for file in files}
+        data = sample_data(
+            scored,
+            lambda photo: read_photo(paths[photo], photo).pixels,
+            made_at=f"{now():%Y-%m-%d %H:%M} UTC",
+            settings=self.batch.settings,
+            layout=picture,
+        )
+        name = report_name(self.layouts[scored.summary["sample"]])
+        write_sample_report(self.batch.out / name, data)
         return name
+
+
+def report_name(layout: str) -> str:
+    """Return the path of a sample's report, from that of its layout picture.
+
+    Examples
+    --------
+    >>> report_name("layouts/tray 2/B.7.jpg")
+    'reports/tray 2/B.7.html'
+    """
+    return f"{REPORT_FOLDER}/{layout.removeprefix(f'{LAYOUT_FOLDER}/').removesuffix('.jpg')}.html"
 
 
 def layout_names(samples: Sequence[str]) -> dict[str, str]:

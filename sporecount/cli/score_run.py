@@ -30,7 +30,7 @@ from sporecount.cli.sample_results import (
     words,
     write_results,
 )
-from sporecount.cli.sample_work import SampleWork, layout_names
+from sporecount.cli.sample_work import REPORT_FOLDER, SampleWork, layout_names
 from sporecount.cli.settings_file import read_settings
 from sporecount.counts.summary import COUNTED
 from sporecount.literature import TAPE_MM2
@@ -141,7 +141,7 @@ def run_score(options: ScoreOptions) -> int:
     kept = options.log_file is None or record_results(
         options.log_file, results, settings, sheet_rows
     )
-    _print(results, options.out)
+    print_results(results, options.out)
     whole = all(photo["status"] == COUNTED for photo in photos)
     whole = whole and all(result.summary["status"] == COUNTED for result in results)
     return DONE if whole and kept else NOT_ALL_COUNTED
@@ -192,7 +192,8 @@ def _score_all(
     return results
 
 
-def _print(results: Sequence[SampleResult], out: Path) -> None:
+def print_results(results: Sequence[SampleResult], out: Path) -> None:
+    """Print the overview, and each decision in words unless there are many."""
     from sporecount.decision.texts import CAUTIONS
     from sporecount.report.samples_overview import print_samples
 
@@ -203,4 +204,5 @@ def _print(results: Sequence[SampleResult], out: Path) -> None:
     else:
         click.echo("\n" + "\n".join(("Cautions:", *(f"- {caution}" for caution in CAUTIONS))))
     click.echo(one_line(f"In words: {out / DECISIONS_FILE}"))
+    click.echo(one_line(f"Reports to read and print: {out / REPORT_FOLDER}"))
     click.echo(one_line(f"Results: {out}"))

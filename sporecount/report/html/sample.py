@@ -314,13 +314,19 @@ def _photo_numbers(data: SampleData) -> dict[str, int]:
 def _photos(data: SampleData) -> list[dict[str, Any]]:
     facts = {str(photo["photo"]): photo for photo in data.photos}
     places, fields = _tape_rows(data.tape)
+    numbers = _photo_numbers(data)
+    # Photos that could not be read have no place, and so no number on the layout.
+    names = [
+        *sorted(numbers, key=lambda name: numbers[name]),
+        *(n for n in facts if n not in numbers),
+    ]
     rows = []
-    for name, number in sorted(_photo_numbers(data).items(), key=lambda item: item[1]):
+    for name in names:
         fact, place, own = facts.get(name, {}), places.get(name, {}), fields.get(name, {})
         scale = fact.get("um_per_px")
         rows.append(
             {
-                "number": number,
+                "number": f"{numbers[name]}." if name in numbers else "",
                 "name": name,
                 "part": str(place["group"] + 1) if place.get("group", -1) >= 0 else "-",
                 "area": words.measure(own["examined_mm2"], "mm²") if own else "-",
