@@ -6,6 +6,7 @@ import os
 import threading
 from functools import lru_cache
 from importlib.resources import files
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 #: Threads of each run. The command line sets 1 when it counts several photos at once.
 _threads = max(1, min(2, os.cpu_count() or 1))
 _lock = threading.Lock()
+_folder: Path | None = None
 
 
 def set_threads(count: int) -> None:
@@ -25,6 +27,26 @@ def set_threads(count: int) -> None:
             _session.cache_clear()
 
 
+def use_weights(folder: Path | None) -> None:
+    """Run networks from another folder from now on, such as one just trained.
+
+    Parameters
+    ----------
+    folder : Path or None
+        Where ``NAME.onnx`` lie; None for those of the package.
+    """
+    global _folder
+    with _lock:
+        _folder = folder
+        _session.cache_clear()
+
+
+def _weights(name: str) -> bytes:
+    if _folder is not None:
+        return (_folder / f"{name}.onnx").read_bytes()
+    return (files("sporecount.detect") / "weights" / f"{name}.onnx").read_bytes()
+
+
 @lru_cache(maxsize=8)
 def _session(name: str) -> Any:
     import onnxruntime
@@ -33,8 +55,7 @@ def _session(name: str) -> Any:
     options.intra_op_num_threads = _threads
     options.inter_op_num_threads = 1
     options.log_severity_level = 3
-    weights = (files("sporecount.detect") / "weights" / f"{name}.onnx").read_bytes()
-    return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
+    return onnxruntime.InferenceSession(_weights(name), options, providers=["CPUExecutionProvider"])
 
 
 def run(name: str, *inputs: NDArray[np.float32]) -> NDArray[np.float32]:

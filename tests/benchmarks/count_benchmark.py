@@ -19,6 +19,7 @@ import cv2
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parent))
+import left_out
 from judging import Tally, judge_centres, judge_table
 from recipes import RECIPES
 
@@ -88,6 +89,7 @@ def main() -> None:
     parser.add_argument("--conditions", nargs="*", default=list(CONDITIONS))
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--seed", type=int, default=HELD_OUT_SEED)
+    parser.add_argument("--no-left-out", action="store_true", help="shipped network only")
     given = parser.parse_args()
     recipes = [] if given.no_recipes else list(RECIPES)
     jobs = [(c, given.photos, tuple(given.size), recipes, given.seed) for c in given.conditions]
@@ -97,6 +99,8 @@ def main() -> None:
     else:
         results = [judge_condition(job) for job in jobs]
     print_tables(results, recipes)
+    if not given.no_left_out:
+        left_out.print_table(max(1, given.photos // 2), tuple(given.size), given.seed, given.jobs)
 
 
 def print_tables(results, recipes) -> None:
