@@ -15,6 +15,8 @@ from PIL import Image
 
 import sporecount
 from sporecount.cli import main
+from sporecount.cli.sample_parts import SampleResult
+from sporecount.cli.score_run import print_results
 from sporecount.counts.sample_summary import SAMPLE_COLUMNS
 from sporecount.decision.texts import OUTCOMES
 from sporecount.detect.table import COLUMNS
@@ -197,6 +199,37 @@ def test_the_sheet_says_which_photos_are_one_sample(scored: Path, tmp_path: Path
     (row,) = rows(tmp_path / "out/samples.csv")
     assert (row["sample"], row["photos"], row["cage"]) == ("one", "2", "7")
     assert "not scored: A1/cut.png, A1/dark.png, B2/dark.png" in result.output
+
+
+def test_what_the_log_refuses_is_named_and_the_results_are_kept(
+    scored: Path, tmp_path: Path
+) -> None:
+    shutil.copytree(scored / "season", tmp_path / "season")
+    shutil.copytree(scored / "out/.sporecount-parts", tmp_path / "out/.sporecount-parts")
+    (tmp_path / "sheet.csv").write_text(
+        "photo,sample,adult\nA1/0.png,one,nobody\nA1/1.png,two,\n", "utf-8"
+    )
+    arguments = command(tmp_path, "--no-marked", "--sheet", tmp_path / "sheet.csv")
+    result = CliRunner().invoke(main, arguments)
+    assert result.exit_code == 1
+    assert "Not in the log: sample one: adult 'nobody'" in result.output
+    assert [row["sample"] for row in rows(tmp_path / "out/samples.csv")] == ["one", "two"]
+    with RearingLog.open(tmp_path / "log.sqlite3") as log:
+        assert [row["name"] for row in log.rows()["samples"]] == ["two"]
+
+
+def test_many_samples_are_listed_with_the_cautions_said_once(
+    scored: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    row = {
+        "sample": "A", "status": "counted", "photos": 3, "photos_used": 3, "spores": 2,
+        "tape_low": 1, "tape_high": 9, "load_class": 2, "decision": "light load",
+    }  # fmt: skip
+    many = [SampleResult({**row, "sample": f"A{n}"}, [], "", "") for n in range(7)]
+    print_results(many, Path("out"))
+    said = capsys.readouterr().out
+    assert said.count("light load") == 7
+    assert said.count("a person decides") == 1
 
 
 @pytest.mark.parametrize(

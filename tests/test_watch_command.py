@@ -272,7 +272,8 @@ def test_it_watches_until_it_is_stopped_and_follows_renames(
 
 def test_the_state_says_whether_it_is_settled() -> None:
     row = {
-        "sample": "A1", "status": "counted", "photos": 5, "examined_mm2": 12.0, "tape_mm2": 100.0,
+        "sample": "A1", "status": "counted", "photos": 5, "photos_used": 4,
+        "examined_mm2": 12.0, "tape_mm2": 100.0,
         "spores": 0, "tape_spores": 0.0, "tape_low": 0, "tape_high": 30, "decision": "clear",
         "more_fields": 0, "p_class_0": 0.97, "p_class_1": 0.03, "reason": "",
     }  # fmt: skip
@@ -280,6 +281,8 @@ def test_the_state_says_whether_it_is_settled() -> None:
     assert settled_line(clear) == "Settled: clear."
     lines = state_lines(clear, {})
     assert "SETTLED: CLEAR." in lines
+    assert lines[0].startswith("5 photos (4 used), 12 of 100 mm2: 0 spores;")
+    assert lines[1:3] == ["class      0      1", "chance  97 %    3 %"]
     assert "The chance is 3 %." in lines
     assert "- x" not in lines
     hold = {**row, "decision": "hold and sample again"}

@@ -100,13 +100,12 @@ def state_lines(result: SampleResult | None, waiting: Mapping[str, str]) -> list
             lines += [*chance_lines(result.summary), "", settled_line(result).upper()]
             lines += _why(result)
         elif result.summary["reason"]:
-            lines.append(str(result.summary["reason"]))
+            lines.append(one_line(str(result.summary["reason"])))
     names = list(waiting)[:_MOST_WAITING]
-    lines += [f"Waiting for {name}: {waiting[name]}" for name in names]
+    lines += [one_line(f"Waiting for {name}: {waiting[name]}") for name in names]
     if len(waiting) > len(names):
         lines.append(f"... and for {len(waiting) - len(names)} more")
-    lines += ["", "Ctrl-C ends the watch; what is done is kept."]
-    return [one_line(line) for line in lines]
+    return [*lines, "", "Ctrl-C ends the watch; what is done is kept."]
 
 
 def seen_line(row: Mapping[str, Any]) -> str:
@@ -120,6 +119,8 @@ def seen_line(row: Mapping[str, Any]) -> str:
     photos = f"{row['photos']} photo{'' if row['photos'] == 1 else 's'}"
     if row["status"] != COUNTED:
         return f"{photos}, none of use so far."
+    if row["photos_used"] != row["photos"]:
+        photos = f"{photos} ({row['photos_used']} used)"
     return (
         f"{photos}, {row['examined_mm2']:.3g} of {row['tape_mm2']:.6g} mm2: {row['spores']} "
         f"spore{'' if row['spores'] == 1 else 's'}; on the whole tape about "
@@ -172,5 +173,5 @@ def announce(result: SampleResult, say: Callable[[str], None]) -> None:
 
 def _why(result: SampleResult) -> list[str]:
     """Return what the decision says between its outcome and the usual choices."""
-    lines = (result.decision or "").splitlines()[1:]
+    lines = [one_line(line) for line in (result.decision or "").splitlines()[1:]]
     return lines[: lines.index("Usual choices:")] if "Usual choices:" in lines else lines
