@@ -218,6 +218,21 @@ def test_what_the_log_refuses_is_named_and_the_results_are_kept(
         assert [row["name"] for row in log.rows()["samples"]] == ["two"]
 
 
+def test_a_fault_in_the_report_does_not_cost_the_decision(
+    scored: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shutil.copytree(scored / "season", tmp_path / "season")
+    shutil.copytree(scored / "out/.sporecount-parts", tmp_path / "out/.sporecount-parts")
+
+    def broken(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("made up")
+
+    monkeypatch.setattr("sporecount.report.html.sample.write_sample_report", broken)
+    assert CliRunner().invoke(main, command(tmp_path, "--no-marked")).exit_code == 1
+    assert rows(tmp_path / "out/samples.csv")[0]["decision"] in OUTCOMES
+    assert "made up" in (tmp_path / "out/problems.log").read_text("utf-8")
+
+
 def test_many_samples_are_listed_with_the_cautions_said_once(
     scored: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -104,7 +104,7 @@ class SampleWork:
             detections=sample_detections_csv([(sample.name, scored.detections)]),
             decision=scored.decision.as_text() if scored.decision else None,
             # A sample that still grows has no report: it would be out of date at the next photo.
-            report="" if self.keep_views else self._report(scored, sample.files, picture),
+            report="" if self.keep_views else self._report_or_none(scored, sample.files, picture),
         )
         parts.save(key, result)
         return result
@@ -143,6 +143,20 @@ class SampleWork:
         write_whole(self.batch.out / name, jpeg_bytes(picture))
         scored.summary["layout"] = name
         return picture
+
+    def _report_or_none(
+        self,
+        scored: SampleScore,
+        files: Sequence[PhotoFile],
+        picture: NDArray[np.uint8] | None,
+    ) -> str:
+        """Write the report; a fault there must not cost the result itself."""
+        try:
+            return self._report(scored, files, picture)
+        except Exception as error:
+            name = f"report of {scored.summary['sample']}"
+            Problems(self.batch.out / PROBLEMS_FILE, go_on=True).add(name, error)
+            return ""
 
     def _report(
         self,
