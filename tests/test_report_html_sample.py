@@ -301,12 +301,21 @@ def test_a_refused_sample_shows_no_number_and_no_decision() -> None:
 def test_no_spores_are_said_to_be_no_zero() -> None:
     page = Page(PAGES["none"])
     assert "No spore seen is no zero" in page.text
+    assert "none seen, which is no zero" in page.text
+    assert "about 0" not in page.text
     assert "there is nothing to show" in page.text
 
 
 def test_warnings_stand_above_the_result() -> None:
     page = sample_report(data_of(["a.jpg"], 2, notes=("2 parts of the layout may overlap",)))
     assert page.index("2 parts of the layout may overlap.") < page.index('aria-label="Result"')
+
+
+def test_only_what_is_no_doubt_stands_below_the_numbers() -> None:
+    calm, doubt = "9 fields that touch in part count as 1 place", "a note nobody foresaw"
+    page = sample_report(data_of(["a.jpg"], 2, notes=(calm, doubt)))
+    assert page.index("A note nobody foresaw.") < page.index('aria-label="Result"')
+    assert page.index(f"{calm}.") > page.index('id="numbers"')
 
 
 def test_the_settings_that_differ_are_named() -> None:
@@ -404,6 +413,10 @@ def test_bars_are_as_long_as_the_chances() -> None:
     wide = [float(w) for w in re.findall(r'y="\d+" width="([\d.]+)" height="20"', chart)]
     np.testing.assert_allclose(wide[0] / np.array(wide[1:4]), [2, 4, 4], rtol=0.01)
     assert wide[4:] == [0.0, 0.0]
+    # The longest words end within the picture, at 7.7 for a bold letter of the widest usual font.
+    sure = str(class_chances([0.0] * 5 + [1.0], 5))
+    start = float(re.findall(r'<text x="([\d.]+)"[^>]*>above 99.9 %', sure)[0])
+    assert start + 7.7 * len("above 99.9 %") <= 380
     assert chart.count("url(#hatch)") == 5
 
 

@@ -43,6 +43,13 @@ _HEADINGS = {
 }
 
 
+_ESTIMATE = "estimate: what was seen, carried over to the rest of the tape"
+_NO_ZERO = "estimate; but none seen is no zero: up to the upper limit may be there"
+
+#: Notes with these words are no doubts: they stand below the numbers. All others come first.
+_CALM = ("both limits lie in one class", "in part count as", "the whole tape was looked at")
+
+
 @dataclass(frozen=True, eq=False)
 class SampleData:
     """All that a sample's report shows.
@@ -108,6 +115,7 @@ def sample_report(data: SampleData) -> str:
     row = _Row(data.row)
     counted = row.status == _COUNTED
     found = _counted(data.tape)
+    first, also = _notes(data, row)
     galleries = _galleries(data, found)
     chances, line = _charts(row, data.settings) if counted else (None, None)
     outcome = row.decision if words.known(row.decision) else ""
@@ -117,7 +125,8 @@ def sample_report(data: SampleData) -> str:
         sample=str(row.sample),
         row=row,
         counted=counted,
-        first=_first(data, row),
+        first=first,
+        also=also if counted else [],
         outcome=str(outcome),
         decision=data.decision if counted else None,
         load_class=row.load_class,
@@ -169,15 +178,20 @@ def _counted(tape: Tape | None) -> pd.DataFrame:
     return tape.detections[tape.detections["counted"].astype(bool)]
 
 
-def _first(data: SampleData, row: _Row) -> list[str]:
-    """Return what to read before anything else, each thing once."""
+def _notes(data: SampleData, row: _Row) -> tuple[list[str], list[str]]:
+    """Return what to read before anything else, and what is also good to know."""
     lines = [row.reason, row.warning, *data.notes]
-    lines += [f"{photo['photo']}: {photo['warning']}" for photo in data.photos
-              if words.known(photo.get("warning"))]  # fmt: skip
+    lines += [
+        f"{photo['photo']}: {photo['warning']}"
+        for photo in data.photos
+        if words.known(photo.get("warning"))
+    ]
     lines += data.tape.notes if data.tape is not None else ()
     if data.decision is not None and row.status == _COUNTED:
         lines += data.decision.estimate.notes
-    return list(dict.fromkeys(str(line) for line in lines if line))
+    once = list(dict.fromkeys(str(line) for line in lines if line))
+    calm = [line for line in once if any(part in line for part in _CALM)]
+    return [line for line in once if line not in calm], calm
 
 
 def _charts(row: _Row, settings: Settings) -> tuple[Any, Any]:
@@ -215,7 +229,7 @@ def _numbers(row: _Row, data: SampleData, found: pd.DataFrame) -> list[tuple[str
          f"range ({level}) in the same area, given how many the detector misses and makes up"),
         ("Area seen", words.measure(row.examined_mm2, "mm²"), _seen(row)),
         ("Spores on the whole tape", words.whole(row.tape_spores),
-         "estimate: what was seen, carried over to the rest of the tape"),
+         _ESTIMATE if row.spores else _NO_ZERO),
         ("Limits for the whole tape", _span(row.tape_low, row.tape_high),
          f"made to hold the truth in {level} of tapes; wide where little was seen"),
         ("Load class", words.whole(row.load_class),
@@ -233,8 +247,8 @@ def _numbers(row: _Row, data: SampleData, found: pd.DataFrame) -> list[tuple[str
 def _seen(row: _Row) -> str:
     if row.examined_mm2 is None or not row.tape_mm2:
         return "the part of the tape that was looked at"
-    part = words.chance(min(1.0, float(row.examined_mm2) / float(row.tape_mm2)))
-    return f"{part} of the tape, which is {words.measure(row.tape_mm2, 'mm²')}"
+    part = 100 * min(1.0, float(row.examined_mm2) / float(row.tape_mm2))
+    return f"{words.measure(part, '%')} of the tape, which is {words.measure(row.tape_mm2, 'mm²')}"
 
 
 def _more(row: _Row, decided: bool) -> tuple[str, str]:

@@ -72,18 +72,16 @@ def measure(value: Any, unit: str = "") -> str:
 
 
 def chance(value: Any) -> str:
-    """Return a chance in percent; nothing in between is called 0 or 100.
+    """Return a chance in percent; none is called 0 or 100.
 
     Examples
     --------
-    >>> [chance(value) for value in (0.0, 0.0004, 0.05, 0.123, 0.9996, 1.0)]
-    ['0 %', 'below 0.1 %', '5.0 %', '12.3 %', 'above 99.9 %', '100 %']
+    >>> [chance(value) for value in (0.0, 0.0004, 0.05, 0.123, 0.9996, None)]
+    ['below 0.1 %', 'below 0.1 %', '5.0 %', '12.3 %', 'above 99.9 %', 'not known']
     """
     if not known(value):
         return UNKNOWN
     number = float(value)
-    if number in (0.0, 1.0):
-        return f"{100 * number:.0f} %"
     if number < 0.001:
         return "below 0.1 %"
     return "above 99.9 %" if number > 0.999 else f"{100 * number:.1f} %"
