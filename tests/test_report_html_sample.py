@@ -413,10 +413,10 @@ def test_bars_are_as_long_as_the_chances() -> None:
     wide = [float(w) for w in re.findall(r'y="\d+" width="([\d.]+)" height="20"', chart)]
     np.testing.assert_allclose(wide[0] / np.array(wide[1:4]), [2, 4, 4], rtol=0.01)
     assert wide[4:] == [0.0, 0.0]
-    # The longest words end within the picture, at 7.7 for a bold letter of the widest usual font.
+    # The longest words end within the picture, at 9 for a bold letter of a wide font.
     sure = str(class_chances([0.0] * 5 + [1.0], 5))
     start = float(re.findall(r'<text x="([\d.]+)"[^>]*>above 99.9 %', sure)[0])
-    assert start + 7.7 * len("above 99.9 %") <= 380
+    assert start + 9 * len("above 99.9 %") <= 380
     assert chart.count("url(#hatch)") == 5
 
 

@@ -39,7 +39,7 @@ def class_chances(
     """
     from markupsafe import Markup
 
-    row, left, room = 34, 168, 112
+    row, left, room = 34, 168, 96
     parts = []
     for load, p in enumerate(p_class):
         top, best = load * row, load == load_class
