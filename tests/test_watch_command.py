@@ -160,6 +160,8 @@ def test_each_photo_is_scored_and_recorded_and_a_restart_adds_nothing(
     assert result.exit_code == 0, result.output
     before = logged(tmp_path)
     assert [count for count, _ in before] == [1, 2]
+    said = [line.split(",")[0] for line in result.output.splitlines() if " mm2: " in line]
+    assert said == ["1 photo", "2 photos"]
     tables = [tmp_path / "out" / name for name in ("samples.csv", "sample_detections.csv")]
     first = [table.read_bytes() for table in tables]
     assert finish().exit_code == 0

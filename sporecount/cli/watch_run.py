@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -60,6 +61,7 @@ def run_watch(options: WatchOptions) -> int:
             log_file=options.log_file,
             marked=not options.no_marked,
             say=shown.say,
+            show=_shower(shown),
         )
         try:
             _watch(session, options, shown)
@@ -80,14 +82,24 @@ def run_watch(options: WatchOptions) -> int:
 
 def _watch(session: WatchSession, options: WatchOptions, shown: Screen) -> None:
     """Look again and again; with ``finish``, until nothing is left to wait for."""
-    was_settled = False
     every_s = min(_EVERY_S, max(0.05, options.settle_s / 2))
     for _ in wakes(options.folder, every_s, poll=options.poll):
         session.look()
+        shown.show(session.result, session.waiting)
+        if options.finish and not session.unsettled:
+            return
+
+
+def _shower(shown: Screen) -> Callable[[WatchSession], None]:
+    """Return what shows a session, and says once when enough was seen."""
+    was_settled = False
+
+    def show(session: WatchSession) -> None:
+        nonlocal was_settled
         shown.show(session.result, session.waiting)
         settled = session.result is not None and is_settled(session.result)
         if session.result is not None and settled and not was_settled:
             announce(session.result, shown.say)
         was_settled = settled
-        if options.finish and not session.unsettled:
-            return
+
+    return show

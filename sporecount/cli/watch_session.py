@@ -44,6 +44,8 @@ class WatchSession:
         Whether marked copies are wanted.
     say : callable
         Called with what happens, line by line.
+    show : callable
+        Called with the session whenever there is something new to show.
     """
 
     def __init__(
@@ -55,8 +57,10 @@ class WatchSession:
         log_file: Path | None,
         marked: bool,
         say: Callable[[str], None],
+        show: Callable[[WatchSession], None] = lambda _: None,
     ) -> None:
         self.name = name
+        self._show, self._working = show, ""
         self.result: SampleResult | None = None
         self.unsettled: tuple[str, ...] = ()
         self._arrivals, self._work = arrivals, work
@@ -75,7 +79,8 @@ class WatchSession:
             for arrived, photo in self._counted.values()
             if photo.summary["status"] == UNREADABLE
         }
-        return {**dict.fromkeys(self.unsettled, "may still be being written"), **unread}
+        working = {self._working: "it is being counted"} if self._working else {}
+        return {**working, **dict.fromkeys(self.unsettled, "may still be being written"), **unread}
 
     def look(self) -> bool:
         """Take up what is new in the folder; say whether the result changed."""
@@ -139,8 +144,10 @@ class WatchSession:
         return None
 
     def _count(self, arrived: Arrived) -> PhotoResult:
-        name = arrived.file.name
+        name = self._working = arrived.file.name
+        self._show(self)
         photo = count_safely(self._for_photo(name), arrived.file, self._problems)
+        self._working = ""
         row = photo.summary
         if row["status"] == COUNTED:
             self._tell(f"{name}: {row['spores']} spore{'' if row['spores'] == 1 else 's'}")
@@ -171,6 +178,7 @@ class WatchSession:
             self.result = self._work.score(sample, photos)
             write_results(self._work.batch.out, [self.result])
             self._shown = shown
+            self._show(self)
         self._record()
         return changed
 
