@@ -205,6 +205,15 @@ def test_copies_halves_and_renames_change_no_count(
     assert (row["photos"], row["spores"]) == ("1", spores)
 
 
+def test_files_that_nobody_can_read_are_not_recorded(
+    finish: Callable[..., Result], photos: list[Path], tmp_path: Path
+) -> None:
+    (tmp_path / "A1/half.png").write_bytes(photos[1].read_bytes()[:5000])
+    assert finish().exit_code == 1
+    assert rows(tmp_path / "out/samples.csv")[0]["status"] == "unreadable"
+    assert logged(tmp_path) == []
+
+
 def test_an_empty_folder_gives_3_and_no_table(
     finish: Callable[..., Result], tmp_path: Path
 ) -> None:

@@ -185,6 +185,8 @@ class WatchSession:
     def _record(self) -> None:
         if self._log_file is None or self.result is None or self.result is self._recorded:
             return
+        if self.result.summary["status"] == UNREADABLE:
+            return  # files that nobody could read yet are no result of this adult
         try:
             kept = record_results(
                 self._log_file, [self.result], self._work.batch.settings, say=self._say
