@@ -76,7 +76,7 @@ def _best_set(
                     continue
                 grown.append(int(other))
                 area, found = float(area_mm2[grown].sum()), int(spores[grown].sum())
-                share = int(all_spores * area / all_area - 1e-9) if all_area > 0 else 0
+                share = int(all_spores * area / all_area + 1e-9) if all_area > 0 else 0
                 dense = found >= max(share, min(all_spores, 1))
                 # Of equal areas the one that is nearest to all of them together.
                 key = (round(area, 9), -float(found))
