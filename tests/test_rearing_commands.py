@@ -167,3 +167,13 @@ def test_an_empty_log_tells_that_there_is_nothing(own_log: Path) -> None:
     result = run("tell")
     assert result.exit_code == 0
     assert "nothing to tell yet" in result.output
+
+
+def test_a_season_becomes_one_page(tmp_path):
+    run("adult", "add", "A <17>")
+    page = tmp_path / "season.html"
+    result = run("report", page, "--title", "Summer <1>")
+    assert result.exit_code == 0, result.output
+    text = page.read_text("utf-8")
+    assert "Summer &lt;1&gt;" in text
+    assert "<1>" not in text

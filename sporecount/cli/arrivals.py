@@ -137,11 +137,11 @@ class Arrivals:
         first: dict[str, str] = {}
         repeats = {}
         for name in sorted(names, key=lambda n: (self._known[n].signature[1], n.casefold(), n)):
-            sha256 = self._known[name].sha256
-            if sha256 and sha256 in first:
-                repeats[name] = first[sha256]
+            its_bytes = self._known[name].sha256
+            if its_bytes and its_bytes in first:
+                repeats[name] = first[its_bytes]
             else:
-                first[sha256 or name] = name
+                first[its_bytes or name] = name
         whole = tuple(
             Arrived(
                 PhotoFile(self._folder / name, name),

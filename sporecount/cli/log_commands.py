@@ -219,6 +219,25 @@ def tell(**options: Any) -> int:
     return run_tell(**options)
 
 
+@log.command(epilog=examples_epilog("sporecount log report season.html"))
+@click.argument("file", type=click.Path(dir_okay=False, path_type=Path))
+@click.option("--title", default="", help="Name of the season; that of the log by default.")
+@click.option(
+    "--heavy-from",
+    type=click.IntRange(1, 5),
+    default=HEAVILY_INFECTED_FROM_CLASS,
+    show_default=True,
+    help="Smallest load class that counts as heavily infected.",
+)
+@_log_file
+@one_line_errors
+def report(**options: Any) -> int:
+    """Write what the log tells as one HTML FILE, to read, print and show."""
+    from sporecount.cli.log_run import run_report
+
+    return run_report(**options)
+
+
 @log.command(name="export", epilog=examples_epilog("sporecount log export my_log"))
 @click.argument("folder", type=_FOLDER)
 @click.option("--replace", is_flag=True, help="Replace tables that are there already.")

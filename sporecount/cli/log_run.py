@@ -69,6 +69,16 @@ def run_tell(heavy_from: int, level: float, log_file: Path | None) -> int:
     return DONE
 
 
+def run_report(file: Path, title: str, heavy_from: int, log_file: Path | None) -> int:
+    """Write the season's report."""
+    from sporecount.report.html.season import write_season_report
+
+    with _open({"log_file": log_file}) as log:
+        write_season_report(log, file, title=title, heavy_from=heavy_from)
+    click.echo(one_line(f"Report: {file}"))
+    return DONE
+
+
 def run_export(folder: Path, replace: bool, log_file: Path | None) -> int:
     """Write the tables."""
     with _open({"log_file": log_file}) as log:

@@ -157,7 +157,7 @@ def _more(now: Settled, more_fields: int | None) -> str:
     if more_fields is None:
         return texts.NO_MORE
     text = texts.MORE if now.estimate.spores else texts.MORE_CLEAN
-    return text.format(fields=more_fields)
+    return text.format(fields="1 more field" if more_fields == 1 else f"{more_fields} more fields")
 
 
 def _span(classes: tuple[int, ...]) -> str:

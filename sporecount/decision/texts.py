@@ -62,8 +62,8 @@ CLASS_3 = (
 RELEASE_RULE = (
     "Releasing adults of classes 1 to {release} is a choice set by you, not by this program."
 )
-MORE = "About {fields} more fields of the same size would settle it if they look like those so far."
-MORE_CLEAN = "{fields} more fields of the same size would settle it if they stay clean too."
+MORE = "About {fields} of the same size would settle it if they look like those so far."
+MORE_CLEAN = "{fields} of the same size would settle it if they stay clean too."
 NO_MORE = "More fields of this tape would not settle it: press a fresh tape."
 FALSE_ONES = (
     "Look at the marked copies first: detections may be false, and a person sees that at once."
