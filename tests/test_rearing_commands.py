@@ -177,3 +177,12 @@ def test_a_season_becomes_one_page(tmp_path):
     text = page.read_text("utf-8")
     assert "Summer &lt;1&gt;" in text
     assert "<1>" not in text
+
+
+def test_the_demonstration_season_names_the_adult_of_each_tape(own_log):
+    result = run("import", ROOT / "sample_images" / "season")
+    assert result.exit_code == 0, result.output
+    sheet = (ROOT / "sample_images" / "photos.csv").read_text("utf-8").splitlines()[1:]
+    with RearingLog.open(own_log) as log:
+        adults = {row["identity"] for row in log.rows()["adults"]}
+    assert {line.rsplit(",", 1)[1] for line in sheet} <= adults
