@@ -199,3 +199,12 @@ def test_wald_s_negative_binomial_lines_are_likelihood_ratios() -> None:
 def test_wald_s_lines_want_two_rising_means(means: tuple[float, float]) -> None:
     with pytest.raises(ValueError, match="the first is above 0 and below the second"):
         poisson_lines(*means, 0.05, 0.05)
+
+
+@pytest.mark.parametrize(("counts", "is_settled"), [([37, 105], True), ([30, 40], False)])
+def test_two_fields_settle_a_heavy_load_only_if_they_show_it_themselves(counts, is_settled):
+    # More than 100 spores seen are classes 4-5 whatever the rest of the tape is like.
+    fields = pd.DataFrame({"photo": ["a", "b"], "examined_mm2": [0.3, 0.3], "spores": counts})
+    now = settled(fields, rates=CHECKED_BY_HAND)
+    assert now.classes == (4, 5)
+    assert now.is_settled == is_settled

@@ -53,6 +53,9 @@ class TapeEstimate:
         The most likely class; of equally likely ones the heaviest.
     level : float
         Level of the limits.
+    real_low : int
+        Lower limit of the real spores among those counted: the tape holds them whatever
+        the rest of it is like.
     notes : tuple of str
         What the reader should know of this estimate.
     """
@@ -67,6 +70,7 @@ class TapeEstimate:
     p_class: tuple[float, ...]
     load_class: int
     level: float
+    real_low: int = 0
     notes: tuple[str, ...] = ()
 
     def chance_from(self, load: int) -> float:
@@ -146,7 +150,10 @@ def estimate_seen(seen: Seen, rates: DetectorRates, settings: Settings) -> TapeE
     level = settings.count.level
     tail = (1.0 - level) / 2.0
     chances = class_chances(known, settings.count.class_lower_bounds)
-    real = float((known.real * known.weights.sum(axis=1)).sum())
+    by_real = known.weights.sum(axis=1)
+    real = float((known.real * by_real).sum())
+    rising = np.argsort(known.real)
+    at_least = int(np.searchsorted(np.cumsum(by_real[rising]), tail))
     low, high = known.low(tail), known.high(tail)
     point = real / (seen.share * rates.recall_mean)
     heaviest_first = chances[::-1]
@@ -161,6 +168,7 @@ def estimate_seen(seen: Seen, rates: DetectorRates, settings: Settings) -> TapeE
         p_class=tuple(float(chance) for chance in chances),
         load_class=len(chances) - 1 - int(np.argmax(np.round(heaviest_first, 9))),
         level=level,
+        real_low=int(known.real[rising][min(at_least, len(rising) - 1)]),
         notes=seen.notes + _notes(seen, rates, known, low, high, chances, settings),
     )
 

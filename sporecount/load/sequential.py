@@ -108,6 +108,9 @@ def settled_by(
     lighter, heavier = float(sum(chances[:at])), float(sum(chances[at + 1 :]))
     sure = lighter <= risks.risk_call and heavier <= risks.risk_release
     enough = estimate.fields >= risks.least_fields or estimate.examined_mm2 >= estimate.tape_mm2
+    # What was seen is on the tape, however few fields were looked at.
+    heaviest = settings.count.class_lower_bounds[ranges[-1][0]]
+    enough = enough or (at == len(ranges) - 1 and estimate.real_low >= heaviest)
     if sure and not enough:
         why = f"sure, but fewer than {risks.least_fields} fields were looked at"
     elif sure:
