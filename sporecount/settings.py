@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sporecount.errors import SettingsError
-from sporecount.literature import LOAD_CLASS_LOWER_BOUNDS
+from sporecount.literature import HEAVILY_INFECTED_FROM_CLASS, LOAD_CLASS_LOWER_BOUNDS
 
 
 @dataclass(frozen=True)
@@ -184,7 +184,7 @@ class DecisionSettings:
     risk_release: float = 0.05
     risk_call: float = 0.05
     releasable_up_to: int = 0
-    heavy_from: int = 4
+    heavy_from: int = HEAVILY_INFECTED_FROM_CLASS
     least_fields: int = 3
 
     def __post_init__(self) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Any
 
@@ -13,13 +12,19 @@ from sporecount.cli.bath_commands import bath
 from sporecount.cli.edge import OneLineGroup, one_line_errors
 from sporecount.cli.exit_codes import exit_codes_text
 from sporecount.cli.log_commands import log
+from sporecount.cli.options import (
+    FILE,
+    FOLDER,
+    jobs_option,
+    marked_option,
+    scale_options,
+    settings_option,
+)
 from sporecount.cli.score_commands import score
 from sporecount.cli.watch_commands import watch
 from sporecount.literature import STAGE_MICROMETER_DIVISION_UM
 
-_FOLDER = click.Path(file_okay=False, path_type=Path)
-_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
-_NEW_FILE = click.Path(dir_okay=False, path_type=Path)
+_NEWFILE = click.Path(dir_okay=False, path_type=Path)
 
 _MAIN_EXAMPLES = (
     "sporecount count photos --um-per-px 0.65 --out results",
@@ -64,21 +69,12 @@ def main() -> None:
     metavar="PATH...",
     type=click.Path(exists=True, path_type=Path),
 )
-@click.option("--out", required=True, type=_FOLDER, help="Folder for the results.")
-@click.option("--um-per-px", type=float, help="Scale of all photos, micrometres per pixel.")
-@click.option("--sheet", type=_FILE, help="CSV with a row for each photo: scale, sample, arm.")
-@click.option("--calibration", help="Name of a scale saved by `sporecount calibrate --save`.")
-@click.option("--field-number", type=float, help="Field number of the eyepiece, mm.")
-@click.option("--objective", type=float, help="Magnification of the objective.")
-@click.option("--settings", "settings_file", type=_FILE, help="TOML file of settings.")
-@click.option("--no-marked", is_flag=True, help="Make no marked copies of the photos.")
-@click.option(
-    "--jobs",
-    type=click.IntRange(min=1),
-    default=min(4, os.cpu_count() or 1),
-    show_default=True,
-    help="Photos to work on at once.",
-)
+@click.option("--out", required=True, type=FOLDER, help="Folder for the results.")
+@click.option("--sheet", type=FILE, help="CSV with a row for each photo: scale, sample, arm.")
+@scale_options
+@settings_option
+@marked_option
+@jobs_option
 @click.option("--afresh", is_flag=True, help="Count photos again that are finished already.")
 @one_line_errors
 def count(**options: Any) -> int:
@@ -94,7 +90,7 @@ def count(**options: Any) -> int:
 
 
 @main.command(epilog=_epilog(*_CALIBRATE_EXAMPLES))
-@click.argument("photo", type=_FILE)
+@click.argument("photo", type=FILE)
 @click.option(
     "--division-um",
     type=click.FloatRange(min=0, min_open=True),
@@ -104,7 +100,7 @@ def count(**options: Any) -> int:
 )
 @click.option("--save", "save_as", metavar="NAME", help="Save the scale under this name.")
 @click.option("--replace", is_flag=True, help="Replace a saved scale of the same name.")
-@click.option("--marked", type=_NEW_FILE, help="Picture (JPEG) of the lines that were found.")
+@click.option("--marked", type=_NEWFILE, help="Picture (JPEG) of the lines that were found.")
 @one_line_errors
 def calibrate(
     photo: Path, division_um: float, save_as: str | None, replace: bool, marked: Path | None

@@ -2,19 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import click
 
 from sporecount.cli.edge import one_line_errors
 from sporecount.cli.epilog import examples_epilog
+from sporecount.cli.options import FOLDER, options
 from sporecount.literature import HEAVILY_INFECTED_FROM_CLASS
 
-Command = TypeVar("Command", bound=Callable[..., Any])
-
-_FOLDER = click.Path(file_okay=False, path_type=Path)
 _YES_NO = click.Choice(["yes", "no"])
 
 _LOG_EXAMPLES = (
@@ -23,17 +20,6 @@ _LOG_EXAMPLES = (
     'sporecount log decide A17 "kept, sample again" --who "R. Keeper"',
     "sporecount log tell",
 )
-
-
-def _options(*declared: Callable[[Command], Command]) -> Callable[[Command], Command]:
-    """Return a decorator that adds options in the order in which they are named."""
-
-    def add(command: Command) -> Command:
-        for option in reversed(declared):
-            command = option(command)
-        return command
-
-    return add
 
 
 _log_file = click.option(
@@ -45,7 +31,7 @@ _log_file = click.option(
 _who = click.option("--who", help="Who says so.")
 _notes = click.option("--notes", help="Whatever else is worth knowing.")
 
-_brood_fields = _options(
+_brood_fields = options(
     click.option("--kept-apart", type=_YES_NO, help="Kept apart from broods of another source?"),
     click.option("--place", help="Where it is kept: room, cage."),
     click.option("--collected", "collected_on", metavar="DATE", help="When, as 2026-07-01."),
@@ -60,7 +46,7 @@ _brood_fields = _options(
     _notes,
 )
 _source_help = "Eggs, caterpillars found outside, or both together."
-_adult_fields = _options(
+_adult_fields = options(
     click.option("--brood", help="Name of its brood."),
     click.option("--sex", type=click.Choice(["female", "male"]), help="Sex."),
     click.option("--emerged", "emerged_on", metavar="DATE", help="When, as 2026-07-14."),
@@ -239,7 +225,7 @@ def report(**options: Any) -> int:
 
 
 @log.command(name="export", epilog=examples_epilog("sporecount log export my_log"))
-@click.argument("folder", type=_FOLDER)
+@click.argument("folder", type=FOLDER)
 @click.option("--replace", is_flag=True, help="Replace tables that are there already.")
 @_log_file
 @one_line_errors
@@ -256,7 +242,7 @@ def export_tables(**options: Any) -> int:
         "sporecount log import my_log", "sporecount log import my_log --take file"
     ),
 )
-@click.argument("folder", type=_FOLDER)
+@click.argument("folder", type=FOLDER)
 @click.option(
     "--take",
     type=click.Choice(["log", "file"]),

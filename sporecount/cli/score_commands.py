@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
-import os
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import click
 
 from sporecount.cli.edge import one_line_errors
 from sporecount.cli.epilog import examples_epilog
+from sporecount.cli.options import (
+    FILE,
+    FOLDER,
+    jobs_option,
+    marked_option,
+    options,
+    scale_options,
+    settings_option,
+)
 from sporecount.literature import TAPE_MM2
-
-Command = TypeVar("Command", bound=Callable[..., Any])
-
-FOLDER = click.Path(file_okay=False, path_type=Path)
-FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
 
 _EXAMPLES = (
     "sporecount score A17 --um-per-px 0.65 --out results",
@@ -25,23 +27,6 @@ _EXAMPLES = (
 )
 
 
-def options(*declared: Callable[[Command], Command]) -> Callable[[Command], Command]:
-    """Return a decorator that adds options in the order in which they are named."""
-
-    def add(command: Command) -> Command:
-        for option in reversed(declared):
-            command = option(command)
-        return command
-
-    return add
-
-
-scale_options = options(
-    click.option("--um-per-px", type=float, help="Scale of all photos, micrometres per pixel."),
-    click.option("--calibration", help="Name of a scale saved by `sporecount calibrate --save`."),
-    click.option("--field-number", type=float, help="Field number of the eyepiece, mm."),
-    click.option("--objective", type=float, help="Magnification of the objective."),
-)
 tape_options = options(
     click.option(
         "--tape-mm2",
@@ -71,12 +56,6 @@ log_option = click.option(
     type=click.Path(dir_okay=False, path_type=Path),
     help="Record the results in this rearing log.",
 )
-settings_option = click.option(
-    "--settings", "settings_file", type=FILE, help="TOML file of settings."
-)
-marked_option = click.option(
-    "--no-marked", is_flag=True, help="Make no marked copies of the photos."
-)
 
 
 @click.command(epilog=examples_epilog(*_EXAMPLES))
@@ -91,13 +70,7 @@ marked_option = click.option(
 @log_option
 @settings_option
 @marked_option
-@click.option(
-    "--jobs",
-    type=click.IntRange(min=1),
-    default=min(4, os.cpu_count() or 1),
-    show_default=True,
-    help="Photos to work on at once.",
-)
+@jobs_option
 @click.option("--afresh", is_flag=True, help="Do again what is finished already.")
 @one_line_errors
 def score(**given: Any) -> int:

@@ -9,15 +9,8 @@ import click
 
 from sporecount.cli.edge import one_line_errors
 from sporecount.cli.epilog import examples_epilog
-from sporecount.cli.score_commands import (
-    FOLDER,
-    log_option,
-    marked_option,
-    risk_options,
-    scale_options,
-    settings_option,
-    tape_options,
-)
+from sporecount.cli.options import FOLDER, marked_option, scale_options, settings_option
+from sporecount.cli.score_commands import log_option, risk_options, tape_options
 
 _EXAMPLES = (
     "sporecount watch A17 --um-per-px 0.65",

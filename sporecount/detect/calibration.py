@@ -58,7 +58,7 @@ def calibrated(
     (True, True)
     """
     lines = measured()
-    return _line(spore, *lines["spore"]), _line(fragment, *lines["fragment"])
+    return chance_of(spore, *lines["spore"]), chance_of(fragment, *lines["fragment"])
 
 
 def fitted_to_photo(
@@ -103,6 +103,7 @@ def fitted_to_photo(
     return fitted
 
 
-def _line(heat: NDArray[np.float64], slope: float, shift: float) -> NDArray[np.float64]:
+def chance_of(heat: NDArray[np.float64], slope: float, shift: float) -> NDArray[np.float64]:
+    """Return the chance whose logit is the heat's, times a slope and shifted."""
     clipped = np.clip(heat, 1e-6, 1.0 - 1e-6)
     return 1.0 / (1.0 + np.exp(-(slope * np.log(clipped / (1.0 - clipped)) + shift)))

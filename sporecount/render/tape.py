@@ -13,6 +13,7 @@ from sporecount.errors import SettingsError
 from sporecount.render.camera import CameraPlan, compressed, develop, expose
 from sporecount.render.compose.absorb import compose_absorb
 from sporecount.render.compose.plan import ComposePlan
+from sporecount.render.conditions import USUAL_CLUTTER
 from sporecount.render.light import LightPlan, illuminate
 from sporecount.render.optics import OpticsPlan, through_lens
 from sporecount.render.plan import ClutterPlan, PicturePlan, SporePlan
@@ -58,17 +59,7 @@ class TapePlan:
     jitter: float = 0.02
     turn_deg: float = 2.0
     spores_per_mm2: float = 60.0
-    clutter: tuple[tuple[str, float], ...] = (
-        ("wing scale", 6.0),
-        ("broken scale", 4.0),
-        ("scale chip", 8.0),
-        ("hair scale", 2.0),
-        ("air bubble", 3.0),
-        ("noise lump", 15.0),
-        ("angular chip", 12.0),
-        ("small ellipsoid spore", 4.0),
-        ("spiny pollen", 1.0),
-    )
+    clutter: tuple[tuple[str, float], ...] = USUAL_CLUTTER
     clumped: float = 0.25
     dirt: int = 0
     uneven: float = 1.0

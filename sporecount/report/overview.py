@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from sporecount.counts.summary import COUNTED, STATUSES
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 #: Columns a name may take.
 _NAME_COLUMNS = 27
 
-#: More photos than this are not listed one by one.
+#: More photos or samples than this are not listed one by one.
 _MOST_LISTED = 60
 
 
@@ -28,24 +28,38 @@ def print_overview(console: Console, rows: Sequence[Mapping[str, Any]]) -> None:
     rows : sequence of mappings
         Rows of ``photos.csv``.
     """
-    from rich.table import Table
     from rich.text import Text
 
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("photo", no_wrap=True)
-    for heading in ("spores", "likely", "per mm2", "class"):
-        table.add_column(heading, justify="right", no_wrap=True)
-    table.add_column("status", no_wrap=True)
-    for row in rows[:_MOST_LISTED]:
-        style = "" if row["status"] == COUNTED else "yellow"
-        table.add_row(*(Text(text) for text in overview_cells(row)), style=style)
-    console.print(table)
-    if len(rows) > _MOST_LISTED:
-        console.print(f"... and {len(rows) - _MOST_LISTED} more, see photos.csv")
+    headings = ("photo", "spores", "likely", "per mm2", "class", "status")
+    print_lines(console, rows, headings, overview_cells, "photos.csv")
     console.print()
     console.print(Text(totals_line(rows), style="bold"))
     for line in notice_lines(rows):
         console.print(Text(line, style="yellow"))
+
+
+def print_lines(
+    console: Console,
+    rows: Sequence[Mapping[str, Any]],
+    headings: Sequence[str],
+    cells: Callable[[Mapping[str, Any]], list[str]],
+    file: str,
+) -> None:
+    """Print one line for each row, names left and numbers right; the rest is in ``file``."""
+    from rich.table import Table
+    from rich.text import Text
+
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    table.add_column(headings[0], no_wrap=True)
+    for heading in headings[1:-1]:
+        table.add_column(heading, justify="right", no_wrap=True)
+    table.add_column(headings[-1], no_wrap=True)
+    for row in rows[:_MOST_LISTED]:
+        style = "" if row["status"] == COUNTED else "yellow"
+        table.add_row(*(Text(text) for text in cells(row)), style=style)
+    console.print(table)
+    if len(rows) > _MOST_LISTED:
+        console.print(f"... and {len(rows) - _MOST_LISTED} more, see {file}")
 
 
 def overview_cells(row: Mapping[str, Any]) -> list[str]:

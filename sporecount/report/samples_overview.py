@@ -6,16 +6,13 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from sporecount.counts.summary import COUNTED
-from sporecount.report.overview import short_name
+from sporecount.report.overview import print_lines, short_name
 
 if TYPE_CHECKING:
     from rich.console import Console
 
 #: Columns a name may take.
 _NAME_COLUMNS = 18
-
-#: More samples than this are not listed one by one.
-_MOST_LISTED = 60
 
 
 def print_samples(console: Console, rows: Sequence[Mapping[str, Any]]) -> None:
@@ -28,20 +25,8 @@ def print_samples(console: Console, rows: Sequence[Mapping[str, Any]]) -> None:
     rows : sequence of mappings
         Rows of ``samples.csv``.
     """
-    from rich.table import Table
-    from rich.text import Text
-
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    table.add_column("sample", no_wrap=True)
-    for heading in ("photos", "spores", "on the tape", "class"):
-        table.add_column(heading, justify="right", no_wrap=True)
-    table.add_column("decision", no_wrap=True)
-    for row in rows[:_MOST_LISTED]:
-        style = "" if row["status"] == COUNTED else "yellow"
-        table.add_row(*(Text(text) for text in sample_cells(row)), style=style)
-    console.print(table)
-    if len(rows) > _MOST_LISTED:
-        console.print(f"... and {len(rows) - _MOST_LISTED} more, see samples.csv")
+    headings = ("sample", "photos", "spores", "on the tape", "class", "decision")
+    print_lines(console, rows, headings, sample_cells, "samples.csv")
 
 
 def sample_cells(row: Mapping[str, Any]) -> list[str]:

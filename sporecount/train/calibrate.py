@@ -92,27 +92,27 @@ def measure(photos: int, jobs: int) -> list[dict]:
 
 def fitted_lines(measured: list[dict]) -> dict[str, Any]:
     """Fit what turns heat into chances, and the usual share of spores among telling finds."""
-    from sporecount.detect.calibration import LEAST_TELLING, _line
+    from sporecount.detect.calibration import LEAST_TELLING, chance_of
 
     every = {k: np.concatenate([m[k] for m in measured]) for k in ("spore", "fragment", "kind")}
     known = every["kind"] >= 0
     spore = fit_line(every["spore"][known], every["kind"][known] == 1)
     fragment = fit_line(every["fragment"][known], every["kind"][known] == 2)
-    telling = known & (_line(every["spore"], *spore) >= LEAST_TELLING)
+    telling = known & (chance_of(every["spore"], *spore) >= LEAST_TELLING)
     share = round(float((every["kind"][telling] == 1).mean()), 4)
     return {"spore": spore, "fragment": fragment, "share": share}
 
 
 def judged(measured: list[dict], lines: dict[str, Any]) -> list[dict]:
     """Return for each photo the finds kept as spores, and which of them are right."""
-    from sporecount.detect.calibration import _line, fitted_to_photo
+    from sporecount.detect.calibration import chance_of, fitted_to_photo
     from sporecount.settings import DetectSettings
 
     least = DetectSettings().least_confidence
     photos = []
     for m in measured:
-        spore = _line(m["spore"], *lines["spore"])
-        fragment = _line(m["fragment"], *lines["fragment"])
+        spore = chance_of(m["spore"], *lines["spore"])
+        fragment = chance_of(m["fragment"], *lines["fragment"])
         fitted = fitted_to_photo(spore, lines["share"])
         kept = (fitted >= least) & (spore >= fragment)
         photos.append(

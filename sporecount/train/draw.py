@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sporecount.detect.inputs import encode
+from sporecount.render.compose.plan import COMPOSITIONS
+from sporecount.render.spores.draw import STYLES
 from sporecount.train.pool import write_chunk
 from sporecount.train.tiles import Tile, draw_scale, draw_tile, square
 
@@ -19,9 +21,6 @@ COARSE_SCALES, FINE_SCALES = (0.38, 1.4), (0.15, 0.38)
 #: Tiles per chunk.
 CHUNK = 32
 
-_STYLES = ("profile", "solid", "contour")
-_COMPOSITIONS = ("absorb", "paint", "wave")
-
 
 def tags_of(tile: Tile) -> NDArray[np.int32]:
     """Spore style, composition and clutter families (as bits) of a tile."""
@@ -30,8 +29,8 @@ def tags_of(tile: Tile) -> NDArray[np.int32]:
     plan = tile.rendered.plan
     families = {KINDS[name].family for name, rate in plan.clutter.per_mm2 if rate > 0}
     bits = sum(1 << FAMILIES.index(family) for family in families)
-    style = _STYLES.index(plan.spores.style)
-    return np.array([style, _COMPOSITIONS.index(plan.compose.name), bits], np.int32)
+    style = STYLES.index(plan.spores.style)
+    return np.array([style, COMPOSITIONS.index(plan.compose.name), bits], np.int32)
 
 
 def draw_search_chunks(folder: Path, worker: int, seed: int, until: Path) -> None:
@@ -63,10 +62,10 @@ def allowed_without(name: str | None):  # type: ignore[no-untyped-def]
     """Return the filter of tiles that do not use a spore style, composition or clutter family."""
     if name is None:
         return None
-    if name in _STYLES:
-        return lambda tags: tags[:, 0] != _STYLES.index(name)
-    if name in _COMPOSITIONS:
-        return lambda tags: tags[:, 1] != _COMPOSITIONS.index(name)
+    if name in STYLES:
+        return lambda tags: tags[:, 0] != STYLES.index(name)
+    if name in COMPOSITIONS:
+        return lambda tags: tags[:, 1] != COMPOSITIONS.index(name)
     from sporecount.render.clutter.registry import FAMILIES
 
     bit = 1 << FAMILIES.index(name)

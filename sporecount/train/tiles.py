@@ -19,9 +19,6 @@ from sporecount.scale.calibration import Calibration
 from sporecount.settings import FieldSettings
 from sporecount.train.objects import object_rows
 
-#: Camera scales of training pictures, um per pixel.
-SCALES_UM_PER_PX = (0.15, 1.4)
-
 #: People's scales are a little wrong: spread of its logarithm.
 SCALE_ERROR = 0.03
 
