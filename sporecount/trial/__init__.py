@@ -1,0 +1,1 @@
+"""Sanitizer trials: which agent breaks spores, and how surely, with the slide as the unit."""
