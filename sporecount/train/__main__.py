@@ -65,6 +65,19 @@ def draw(folder: Path, workers: int, seed: int, seconds: float) -> None:
 
 
 @main.command()
+@click.argument("sheet", type=click.Path(path_type=Path, exists=True))
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.option("--tiles", default=1200, show_default=True, help="Tiles of each kind.")
+@click.option("--seed", default=1, show_default=True)
+def blanks(sheet: Path, folder: Path, tiles: int, seed: int) -> None:
+    """Cut tiles from the spore-free photographs that SHEET names; put them into FOLDER."""
+    from sporecount.train.blanks import write_blanks
+    from sporecount.train.draw import COARSE_SIDE, FINE_SIDE
+
+    write_blanks(sheet, folder, {"coarse": COARSE_SIDE, "fine": FINE_SIDE}, tiles, seed)
+
+
+@main.command()
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.argument("out", type=click.Path(path_type=Path))
 @click.option("--seconds", default=500.0, show_default=True)

@@ -11,6 +11,7 @@ from pathlib import Path
 import torch
 from torch import Tensor, nn
 
+from sporecount.train.develop import develop
 from sporecount.train.loss import search_loss
 from sporecount.train.network import SearchNet
 from sporecount.train.pool import MOST_OBJECTS, Pool
@@ -149,7 +150,7 @@ def train_search(
         x, objects = unpack(pool.tiles[numbers]), pool.objects[numbers]  # type: ignore[index]
         x, objects = turn(x, objects, generator)
         x, objects = lay_over(x, objects, generator)
-        stage(tint(x, generator), objects)
+        stage(tint(develop(x, generator), generator), objects)
         pool.hardness[numbers] = stage.hardness  # type: ignore[index]
         step += 1
         if step % AVERAGE_EVERY == 0:
