@@ -58,15 +58,15 @@ def _session(name: str) -> Any:
     return onnxruntime.InferenceSession(_weights(name), options, providers=["CPUExecutionProvider"])
 
 
-def run(name: str, *inputs: NDArray[np.float32]) -> NDArray[np.float32]:
+def run(name: str, *inputs: NDArray[Any]) -> NDArray[np.float32]:
     """Run a network of the package.
 
     Parameters
     ----------
     name : str
         Name of its file in ``weights/``, such as ``"search"``.
-    *inputs : ndarray, float32
-        Its inputs, in order.
+    *inputs : ndarray
+        Its inputs, in order, each of its own kind.
 
     Returns
     -------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -15,19 +16,43 @@ SEARCH_UM_PER_PX = 0.9
 CELL_PX = 2
 
 
+#: Side in working pixels of one block: the network is given the pixels of a block at once.
+BLOCK_PX = 4
+
+#: Optical density of one step of a byte, and the byte of density 0.
+STEP = (DENSITY_BOUNDS[1] - DENSITY_BOUNDS[0]) / 255
+ZERO_BYTE = round(-DENSITY_BOUNDS[0] / STEP)
+
+
 def encode(density: NDArray[np.float32]) -> NDArray[np.uint8]:
-    """Pack optical density into bytes, in steps of 0.005, as training tiles are kept."""
-    low, high = DENSITY_BOUNDS
-    return np.round((np.clip(density, low, high) - low) * (255.0 / (high - low))).astype(np.uint8)
-
-
-def scale(density: NDArray[np.float32]) -> NDArray[np.float32]:
-    """Clip optical density to what the network was trained on, and double it.
+    """Pack optical density into bytes, in steps of about 0.005; beyond the bounds it is cut.
 
     Parameters
     ----------
-    density : ndarray, float32
-        Any shape, optical density.
+    density : ndarray, shape (rows, columns, channels), float32
+
+    Examples
+    --------
+    >>> encode(np.float32([[[-1.0, 0.0, 0.5, 7.0]]])).tolist()
+    [[[0, 51, 153, 255]]]
     """
-    low, high = DENSITY_BOUNDS
-    return np.clip(density, low, high) * np.float32(2.0)
+    packed = cv2.addWeighted(density, 1 / STEP, density, 0.0, ZERO_BYTE, dtype=cv2.CV_8U)
+    return np.asarray(packed, np.uint8).reshape(density.shape)
+
+
+def blocks(packed: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Make the pixels of each block its channels.
+
+    Parameters
+    ----------
+    packed : ndarray, shape (rows, columns, 3), uint8
+        Encoded density, sides multiples of 4.
+
+    Returns
+    -------
+    ndarray, shape (rows / 4, columns / 4, 48), uint8
+        All pixels of the first colour row by row, then those of the next.
+    """
+    rows, columns = packed.shape[0] // BLOCK_PX, packed.shape[1] // BLOCK_PX
+    parts = packed.reshape(rows, BLOCK_PX, columns, BLOCK_PX, 3).transpose(0, 2, 4, 1, 3)
+    return np.ascontiguousarray(parts).reshape(rows, columns, 3 * BLOCK_PX**2)

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sporecount.detect import engine
 from sporecount.detect.glance import GLANCE_CELL_PX, promising
-from sporecount.detect.inputs import CELL_PX, scale
+from sporecount.detect.inputs import BLOCK_PX, CELL_PX, ZERO_BYTE, blocks, encode
 from sporecount.detect.windows import Window, windows
 
 #: What the network is shown around each window, in working pixels, whole cells. Of 6,000 finds
@@ -95,14 +95,12 @@ def _search_window(
     y0, x0 = (max(0, side * GLANCE_CELL_PX - MARGIN_PX) for side in (window.top, window.left))
     y1 = min(rows, window.bottom * GLANCE_CELL_PX + MARGIN_PX)
     x1 = min(columns, window.right * GLANCE_CELL_PX + MARGIN_PX)
-    part = scale(density[y0:y1, x0:x1])
-    part[~examined[y0:y1, x0:x1]] = 0.0
+    part = encode(density[y0:y1, x0:x1])
+    part[~examined[y0:y1, x0:x1]] = ZERO_BYTE
     high, wide = part.shape[:2]
-    planes = np.zeros((1, 3, high + -high % 8, wide + -wide % 8), np.float32)
-    for channel, plane in enumerate(cv2.split(part)):
-        planes[0, channel, :high, :wide] = plane
-    output = engine.run("search", planes)[0]
-    found = peaks(output, heat_floor)
+    sides = [(0, -high % (2 * BLOCK_PX)), (0, -wide % (2 * BLOCK_PX)), (0, 0)]
+    part = np.pad(part, sides, constant_values=ZERO_BYTE)
+    found = peaks(engine.run("search", blocks(part)[None])[0], heat_floor)
     found[:, 0] += x0
     found[:, 1] += y0
     x, y = found[:, 0], found[:, 1]
@@ -118,8 +116,9 @@ def peaks(output: NDArray[np.float32], heat_floor: float) -> NDArray[np.float64]
 
     Parameters
     ----------
-    output : ndarray, shape (9, rows, columns), float32
-        Logits, as `sporecount.train.network.SEARCH_CHANNELS` names them.
+    output : ndarray, shape (rows, columns, 36), float32
+        Logits of the cells of each block: 9 channels, as
+        `sporecount.train.network.SEARCH_CHANNELS` names them, each for 2 x 2 cells.
     heat_floor : float
         Lowest heat of a peak.
 
@@ -129,11 +128,16 @@ def peaks(output: NDArray[np.float32], heat_floor: float) -> NDArray[np.float64]
         x and y in working pixels, spore and fragment heat, damaged, length and
         width in um, angle in degrees.
     """
-    logit = np.maximum(output[0], output[1])
+    across = BLOCK_PX // CELL_PX
+    each = across**2
+    either = np.maximum(output[..., :each], output[..., each : 2 * each])
+    rows, columns = (side * across for side in output.shape[:2])
+    logit = either.reshape(*output.shape[:2], across, across).swapaxes(1, 2).reshape(rows, columns)
     floor = np.float32(np.log(heat_floor / (1.0 - heat_floor)))
     top = cv2.dilate(logit, np.ones((3, 3), np.uint8))
     iy, ix = np.nonzero((logit >= top) & (logit > floor))
-    at = output[:, iy, ix].astype(np.float64)
+    at = output.reshape(*output.shape[:2], -1, across, across)
+    at = at[iy // across, ix // across, :, iy % across, ix % across].T.astype(np.float64)
     table = np.empty((len(ix), 8))
     table[:, 0] = (ix + np.clip(at[2], -1, 1) + 0.5) * CELL_PX - 0.5
     table[:, 1] = (iy + np.clip(at[3], -1, 1) + 0.5) * CELL_PX - 0.5

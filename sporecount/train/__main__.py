@@ -85,9 +85,8 @@ def blanks(sheet: Path, folder: Path, tiles: int, seed: int) -> None:
 @click.option("--device", default="cuda", show_default=True)
 @click.option("--seed", default=0, show_default=True)
 @click.option("--batch", default=64, show_default=True)
-@click.option("--stem", default=16, show_default=True)
-@click.option("--body", default=32, show_default=True)
-@click.option("--deep", default=64, show_default=True)
+@click.option("--width", default=48, show_default=True)
+@click.option("--deep", default=56, show_default=True)
 @click.option("--rate", default=3e-3, show_default=True)
 @click.option("--least", default=512, show_default=True, help="Tiles of each kind to wait for.")
 @click.option("--without", help="Leave out a spore style or composition, by its name.")
@@ -100,8 +99,7 @@ def search(
     device: str,
     seed: int,
     batch: int,
-    stem: int,
-    body: int,
+    width: int,
     deep: int,
     rate: float,
     least: int,
@@ -124,7 +122,7 @@ def search(
         seed=seed,
         batch=batch,
         rate=rate,
-        shape={"stem": stem, "body": body, "deep": deep},
+        shape={"width": width, "deep": deep},
         allowed=allowed_without(without),
         least=least,
         start_from=start_from,

@@ -5,8 +5,9 @@ from __future__ import annotations
 from pathlib import Path
 
 import torch
-from torch import nn
+from torch import Tensor, nn
 
+from sporecount.detect.inputs import BLOCK_PX
 from sporecount.train.network import SearchNet
 
 
@@ -25,21 +26,37 @@ def fold_batch_norm(model: nn.Module) -> nn.Module:
     return model
 
 
+class _AsRun(nn.Module):
+    """The network as it is run: blocks in, blocks out, channels last as processors like them."""
+
+    def __init__(self, model: SearchNet) -> None:
+        super().__init__()
+        self.model = model
+
+    def forward(self, blocks: Tensor) -> Tensor:
+        return self.model.on_blocks(blocks.permute(0, 3, 1, 2)).permute(0, 2, 3, 1)
+
+
 def export_search(weights: Path, target: Path) -> None:
-    """Write the search network, for pictures of any size that is a multiple of 8."""
+    """Write the search network, in floats, for fields of any size.
+
+    Input (1, rows, columns, 48), twice the optical density of the pixels of each block
+    (`sporecount.detect.inputs.blocks`), sides even; output (1, rows, columns, 36), the
+    logits of the block's cells.
+    """
     state = torch.load(weights, map_location="cpu")
     model = SearchNet(**state["shape"])
     model.load_state_dict(state["model"])
     fold_batch_norm(model)
     torch.onnx.export(
-        model,
-        (torch.zeros(1, 3, 64, 64),),
+        _AsRun(model),
+        (torch.zeros(1, 16, 16, 3 * BLOCK_PX**2),),
         target,
-        input_names=["density"],
+        input_names=["blocks"],
         output_names=["logits"],
         dynamic_axes={
-            "density": {0: "n", 2: "rows", 3: "columns"},
-            "logits": {0: "n", 2: "rows2", 3: "columns2"},
+            "blocks": {1: "rows", 2: "columns"},
+            "logits": {1: "rows", 2: "columns"},
         },
         dynamo=False,
         opset_version=17,

@@ -6,6 +6,7 @@ import logging
 import tempfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,9 +23,9 @@ SEED = 5_113
 SIZE_PX = (900, 700)
 
 
-def fields_of_conditions(photos: int) -> Iterator[NDArray[np.float32]]:
+def fields_of_conditions(photos: int) -> Iterator[NDArray[np.uint8]]:
     """Yield what the network sees of ``photos`` rendered pictures of each countable condition."""
-    from sporecount.detect.inputs import scale
+    from sporecount.detect.inputs import blocks, encode
     from sporecount.render.conditions import CONDITIONS, RUINED, condition_plan
     from sporecount.render.picture import render
     from sporecount.train.tiles import tile_of
@@ -34,12 +35,12 @@ def fields_of_conditions(photos: int) -> Iterator[NDArray[np.float32]]:
             rng = np.random.default_rng([SEED, place, number])
             field = tile_of(render(condition_plan(name, rng, SIZE_PX), rng)).field
             rows, columns = (n // 8 * 8 for n in field.density.shape[:2])
-            seen = scale(field.density) * field.examined[..., None]
-            yield np.ascontiguousarray(seen[:rows, :columns].transpose(2, 0, 1))
+            seen = field.density * field.examined[..., None]
+            yield blocks(encode(np.ascontiguousarray(seen[:rows, :columns])))
 
 
-def quantise(path_in: Path, path_out: Path, fields: Iterable[NDArray[np.float32]]) -> None:
-    """Write an 8-bit copy of an exported network, with the same inputs and outputs.
+def quantise(path_in: Path, path_out: Path, fields: Iterable[NDArray[np.uint8]]) -> None:
+    """Write an 8-bit copy of an exported network, which takes bytes.
 
     Weights have one scale for each output channel; activations one for each layer, from
     the ranges that the given fields produce. Confidences shift by some hundredths, so
@@ -48,10 +49,10 @@ def quantise(path_in: Path, path_out: Path, fields: Iterable[NDArray[np.float32]
     Parameters
     ----------
     path_in, path_out : Path
-        ONNX files; the first has floats, inputs (n, 3, rows, columns).
-    fields : iterable of ndarray, shape (3, rows, columns), float32
-        What the network is usually shown, as `sporecount.detect.inputs.scale` returns
-        it, sides multiples of 8: some dozens, from all conditions, crowded ones too.
+        ONNX files; the first takes and gives floats (`sporecount.train.export`).
+    fields : iterable of ndarray, shape (rows, columns, 48), uint8
+        What the network is usually shown (`sporecount.detect.inputs.blocks`), sides
+        even: some dozens, from all conditions, crowded ones too.
     """
     import onnx
     from onnxruntime.quantization import (
@@ -70,12 +71,13 @@ def quantise(path_in: Path, path_out: Path, fields: Iterable[NDArray[np.float32]
 
         def get_next(self) -> dict[str, NDArray[np.float32]] | None:
             field = next(self.rest, None)
-            return None if field is None else {name: np.ascontiguousarray(field)[None]}
+            return None if field is None else {name: as_floats(field)[None]}
 
     with tempfile.TemporaryDirectory() as folder:
         ready = Path(folder) / "ready.onnx"
         # Shapes are symbolic here, which that inference can't follow through the resizing.
         quant_pre_process(path_in, ready, skip_symbolic_shape=True)
+        turned = onnx.load(ready).graph.node[0].output[0]
         before = logging.root.level
         logging.root.setLevel(logging.ERROR)  # it advises what has just been done
         try:
@@ -90,6 +92,52 @@ def quantise(path_in: Path, path_out: Path, fields: Iterable[NDArray[np.float32]
                 op_types_to_quantize=_OPERATORS,
                 # Processors without 8-bit dot products add pairs in 16 bits: 7 bits can't overflow.
                 reduce_range=True,
+                # The input's bytes are what `encode` makes, so that they need no packing.
+                extra_options={"TensorQuantOverrides": {turned: [_byte_scale()]}},
             )
         finally:
             logging.root.setLevel(before)
+    _take_bytes(path_out)
+
+
+def _byte_scale() -> dict[str, NDArray[Any]]:
+    from sporecount.detect.inputs import STEP, ZERO_BYTE
+
+    return {
+        "scale": np.array(2 * STEP, np.float32),
+        "zero_point": np.array(ZERO_BYTE, np.uint8),
+    }
+
+
+def as_floats(packed: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Return what bytes stand for to the network: twice the optical density."""
+    from sporecount.detect.inputs import STEP, ZERO_BYTE
+
+    return (packed.astype(np.float32) - ZERO_BYTE) * np.float32(2 * STEP)
+
+
+def _chain(graph: Any, name: str) -> list[Any]:
+    """Return the three nodes that follow each other from the input on."""
+    found = []
+    for _ in range(3):
+        found.append(next(node for node in graph.node if name in node.input))
+        name = found[-1].output[0]
+    return found
+
+
+def _take_bytes(path: Path) -> None:
+    """Let the network take bytes as they are, instead of packing floats into bytes first."""
+    import onnx
+
+    model = onnx.load(path)
+    graph = model.graph
+    given = graph.input[0]
+    turning, packing, unpacking = _chain(graph, given.name)
+    if (packing.op_type, unpacking.op_type) != ("QuantizeLinear", "DequantizeLinear"):
+        raise RuntimeError(f"the input goes to {packing.op_type}, not to a packing into bytes")
+    unpacking.input[0] = turning.output[0]
+    graph.node.remove(packing)
+    del graph.value_info[:]  # the kinds of old
+    given.type.tensor_type.elem_type = onnx.TensorProto.UINT8
+    onnx.checker.check_model(model)
+    onnx.save(model, path)
