@@ -131,9 +131,7 @@ def develop(rng: np.random.Generator, exposed: NDArray[np.float32], plan: Camera
     if plan.smear > 0:
         smooth = cv2.medianBlur(np.asarray(picture, np.float32), 5)
         picture = picture + np.float32(plan.smear) * (smooth - picture)
-    picture = (picture - np.float32(plan.black)) / np.float32(1 - plan.black)
-    picture = np.asarray(cv2.pow(np.clip(picture, 0, 1), 1 / plan.gamma), np.float32)
-    picture = (picture - 0.5) * np.float32(plan.contrast) + 0.5
+    picture = toned(picture, plan)
     if plan.saturation != 1:
         grey = picture @ np.array([0.299, 0.587, 0.114], np.float32)
         picture = grey[..., None] + np.float32(plan.saturation) * (picture - grey[..., None])
@@ -141,6 +139,16 @@ def develop(rng: np.random.Generator, exposed: NDArray[np.float32], plan: Camera
         soft = cv2.GaussianBlur(picture, (0, 0), plan.sharpen_px)
         picture = picture + np.float32(plan.sharpen) * (picture - soft)
     return (np.clip(picture, 0, 1) * 255 + 0.5).astype(np.uint8)
+
+
+def toned(picture: NDArray[np.float32], plan: CameraPlan) -> NDArray[np.float32]:
+    """Return exposed light after the tone curve, not clipped at its ends."""
+    picture = (picture - np.float32(plan.black)) * np.float32(1 / (1 - plan.black))
+    np.clip(picture, 0, 1, out=picture)
+    cv2.pow(picture, 1 / plan.gamma, dst=picture)
+    picture *= np.float32(plan.contrast)
+    picture += np.float32(0.5 - 0.5 * plan.contrast)
+    return picture
 
 
 def hand_out(pixels: Pixels, size_px: tuple[int, int], plan: CameraPlan) -> Pixels:
