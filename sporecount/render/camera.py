@@ -120,7 +120,8 @@ def _random_qualities(rng: np.random.Generator) -> tuple[int, ...]:
 def expose(light: NDArray[np.float32], plan: CameraPlan) -> NDArray[np.float32]:
     """Return what the sensor holds before noise: exposed, balanced, clipped at 1."""
     factor = np.float32(plan.exposure) * np.array(plan.white_balance, np.float32)
-    return np.clip(light * factor, 0, 1)
+    out = light * factor
+    return np.clip(out, 0, 1, out=out)
 
 
 def develop(rng: np.random.Generator, exposed: NDArray[np.float32], plan: CameraPlan) -> Pixels:
@@ -133,12 +134,17 @@ def develop(rng: np.random.Generator, exposed: NDArray[np.float32], plan: Camera
         picture = picture + np.float32(plan.smear) * (smooth - picture)
     picture = toned(picture, plan)
     if plan.saturation != 1:
-        grey = picture @ np.array([0.299, 0.587, 0.114], np.float32)
-        picture = grey[..., None] + np.float32(plan.saturation) * (picture - grey[..., None])
+        share = np.full((3, 1), 1 - plan.saturation, np.float32) * np.array(
+            [[0.299, 0.587, 0.114]], np.float32
+        )
+        mix = share + np.float32(plan.saturation) * np.eye(3, dtype=np.float32)
+        picture = np.asarray(cv2.transform(picture, mix), np.float32)
     if plan.sharpen > 0.05:
         soft = cv2.GaussianBlur(picture, (0, 0), plan.sharpen_px)
-        picture = picture + np.float32(plan.sharpen) * (picture - soft)
-    return (np.clip(picture, 0, 1) * 255 + 0.5).astype(np.uint8)
+        strength = plan.sharpen
+        picture = np.asarray(cv2.addWeighted(picture, 1 + strength, soft, -strength, 0), np.float32)
+    # Rounded and held within 0 to 255 on the way.
+    return np.asarray(cv2.convertScaleAbs(np.maximum(picture, 0), alpha=255.0), np.uint8)
 
 
 def toned(picture: NDArray[np.float32], plan: CameraPlan) -> NDArray[np.float32]:
@@ -176,10 +182,17 @@ def _with_noise(
     rng: np.random.Generator, exposed: NDArray[np.float32], plan: CameraPlan
 ) -> NDArray[np.float32]:
     """Return the picture with noise that grows with the root of the light."""
-    noise = rng.standard_normal(exposed.shape, dtype=np.float32)
+    noise: NDArray[np.float32] = np.empty(exposed.shape, np.float32)
+    # Twice as fast as the generator's own; seeded by it, so as reproducible.
+    cv2.setRNGSeed(int(rng.integers(2**31)))
+    cv2.randn(noise.reshape(len(noise), -1), np.zeros(1), np.ones(1))
     if plan.noise_grain_px > 0.2:
         noise = np.asarray(cv2.GaussianBlur(noise, (0, 0), plan.noise_grain_px), np.float32)
         # Keep the deviation: blurring white noise divides it by about 2 sqrt(pi) sigma.
         noise *= np.float32(max(1.0, 2 * np.sqrt(np.pi) * plan.noise_grain_px))
-    spread = np.sqrt(np.float32(plan.shot**2) * exposed + np.float32(plan.read**2))
-    return exposed + spread * noise
+    spread = exposed * np.float32(plan.shot**2)
+    spread += np.float32(plan.read**2)
+    np.sqrt(spread, out=spread)
+    noise *= spread
+    noise += exposed
+    return noise

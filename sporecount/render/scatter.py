@@ -27,6 +27,10 @@ FINEST_LONG_UM_PER_PX = 0.5
 #: Share of broken spores of which only a piece or two stayed where they broke.
 STRAYS = 0.12
 
+#: The more objects of a kind a picture has, the fewer are drawn anew: with so many known,
+#: every second one is.
+ALWAYS_NEW = 1.5
+
 #: Gap between neighbours of a cluster that do not touch, um.
 APART_UM = (1.0, 6.0)
 
@@ -216,20 +220,44 @@ def _scatter_clutter(
         area_mm2 = (width + 2 * edge) * (height + 2 * edge) / 1e6
         kinds += [name] * int(rng.poisson(rate * area_mm2))
     placed = []
+    known: dict[str, list[Drawn]] = {}
     for name in rng.permutation(kinds)[: plan.clutter.most]:
         edge = _margin_um(str(name))
         x_um = float(rng.uniform(-edge, width + edge))
         y_um = float(rng.uniform(-edge, height + edge))
         depth = float(rng.normal()) * plan.focus.clutter_spread
-        factor = max(1, int(FINEST_LONG_UM_PER_PX / um_per_px))
-        if KINDS[str(name)].family in LONG_FAMILIES and factor > 1:
-            coarse = draw_clutter(rng, um_per_px * factor, str(name))
-            drawn = _enlarged(coarse, factor, x_um, y_um, shape, um_per_px)
-        else:
-            drawn = draw_clutter(rng, um_per_px, str(name))
+        factor = 1
+        if KINDS[str(name)].family in LONG_FAMILIES:
+            factor = max(1, int(FINEST_LONG_UM_PER_PX / um_per_px))
+        drawn: Drawn | None = _another(rng, um_per_px * factor, str(name), known)
+        if drawn is not None and factor > 1:
+            drawn = _enlarged(drawn, factor, x_um, y_um, shape, um_per_px)
         if drawn is not None:
             placed.append(_put(drawn, x_um, y_um, depth, plan.focus, shape, um_per_px))
     return placed
+
+
+def _another(
+    rng: np.random.Generator, um_per_px: float, name: str, known: dict[str, list[Drawn]]
+) -> Drawn:
+    """Return one more object of a kind: a new one, added to the known, or a known one turned.
+
+    What lies on one tape is much alike, and drawing is what a picture's time goes into.
+    """
+    others = known.setdefault(name, [])
+    if rng.random() * (len(others) + ALWAYS_NEW) >= len(others):
+        others.append(draw_clutter(rng, um_per_px, name))
+        return others[-1]
+    old = others[int(rng.integers(len(others)))]
+    density, (x, y) = old.density, old.centre_px
+    if rng.random() < 0.5:
+        density, x = density[:, ::-1], density.shape[1] - 1 - x
+    if rng.random() < 0.5:
+        density, y = density[::-1], density.shape[0] - 1 - y
+    if rng.random() < 0.5:
+        density, (x, y) = density.transpose(1, 0, 2), (y, x)
+    gain = np.float32(np.exp(rng.normal(0.0, 0.2)))
+    return Drawn(density * gain, (x, y), name)
 
 
 def _margin_um(name: str) -> float:

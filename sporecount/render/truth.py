@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
@@ -139,7 +140,9 @@ def _visibility(
         return 0.0, 0.0, 0.0, 0.0
     with_it, without = seen[part.canvas], bare[part.canvas]
     floor = np.float32(FLOOR)
-    contrast = np.abs(grey(np.log10((without + floor) / (with_it + floor)))[foot]).max()
+    ratio = np.asarray(cv2.log((without + floor) / (with_it + floor)), np.float32)
+    ratio *= np.float32(1 / np.log(10))
+    contrast = np.abs(grey(ratio)[foot]).max()
     after, before = _value_log(with_it, camera), _value_log(without, camera)
     shown, busy = np.abs((before - after)[foot]).max(), before[foot].std()
     below = tone[flat.patch] >= limit
@@ -150,4 +153,4 @@ def _visibility(
 def _value_log(light: NDArray[np.float32], camera: CameraPlan) -> NDArray[np.float32]:
     """Return the logarithm of the pixel values of exposed light, mean of the channels."""
     values = np.clip(toned(light, camera), 0, 1) + np.float32(LEAST_VALUE)
-    return grey(np.log10(values))
+    return grey(np.asarray(cv2.log(values), np.float32)) * np.float32(1 / np.log(10))

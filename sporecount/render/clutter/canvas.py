@@ -63,8 +63,9 @@ class Canvas:
 
 def clear_border(density: Image) -> Image:
     """Return a float32 copy whose outermost pixels are 0, no brighter than light can be bent."""
-    out = np.zeros(density.shape, np.float32)
-    np.maximum(density[1:-1, 1:-1], np.float32(BRIGHTEST_DENSITY), out=out[1:-1, 1:-1])
+    out = np.maximum(density, np.float32(BRIGHTEST_DENSITY), dtype=np.float32)
+    out[[0, -1]] = 0.0
+    out[:, [0, -1]] = 0.0
     return out
 
 

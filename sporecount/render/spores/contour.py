@@ -150,12 +150,18 @@ def _painted(
         body = body + marks
     hue = np.array(look.hue, np.float32)
     tint = hue ** np.float32(rng.uniform(0.8, 1.25))
-    fill = np.exp(np.float32(-2.302585 * look.tone) * np.minimum(body, 1.3)[..., None] * hue)
-    light = 1.0 - cover[..., None] * (1.0 - fill)
+    body = np.minimum(body, 1.3).astype(np.float32, copy=False)
+    absorbed = cv2.transform(body, np.float32(-2.302585 * look.tone) * hue.reshape(3, 1))
+    light: Light = np.asarray(cv2.exp(absorbed), np.float32)
+    light -= np.float32(1.0)
+    light *= cover[..., None]
+    light += np.float32(1.0)
     light = _inked(rng, bench, look, polygons, paint, light, cover, tint)
     halo = _glow(bench, cover, float(rng.uniform(0.35, 0.7)))
-    density = -np.log10(np.maximum(light, 0.01)) - (np.float32(look.rim) * halo)[..., None]
-    return Draft(density.astype(np.float32), cover, bench)
+    density = np.asarray(cv2.log(np.maximum(light, np.float32(0.01))), np.float32)
+    density *= np.float32(-1.0 / np.log(10.0))
+    density -= (np.float32(look.rim) * halo)[..., None]
+    return Draft(density, cover, bench)
 
 
 def _inked(
@@ -170,6 +176,7 @@ def _inked(
 ) -> Light:
     """Draw the outline over the light, kept within the cover."""
     ink = np.power(np.float32(10.0), -look.tone * look.wall_tone * paint.stroke * tint)
+    ink = ink.astype(np.float32)
     lines = polygons
     if paint.dashed:
         lines = [part for polygon in polygons for part in dashes(rng, polygon)]
@@ -179,7 +186,7 @@ def _inked(
         blurred = cv2.GaussianBlur(pen, (0, 0), max(0.3, 0.2 / bench.step_um))
         pen = blurred.astype(np.float32, copy=False)
     pen = np.minimum(pen, cover)[..., None]
-    return np.minimum(light, light * (1.0 - pen) + pen * ink)
+    return np.minimum(light, light + pen * (ink - light))
 
 
 def _shaded(
