@@ -84,7 +84,7 @@ def random_camera(rng: np.random.Generator) -> CameraPlan:
     else:
         scale = float(rng.uniform(1.1, 1.6))
         resize = str(rng.choice(["area", "linear", "cubic"]))
-    grey = rng.random() < 0.06
+    grey, pale = rng.random() < 0.06, rng.random() < 0.08
     balance = np.exp(rng.normal(0, 0.06, 3))
     return CameraPlan(
         sensor_scale=scale,
@@ -97,19 +97,33 @@ def random_camera(rng: np.random.Generator) -> CameraPlan:
         gamma=float(np.clip(rng.normal(1.9, 0.4), 0.9, 2.8)),
         contrast=float(np.exp(rng.normal(0.05, 0.22))),
         black=float(rng.beta(1, 12) * 0.3),
-        saturation=0.0 if grey else float(np.clip(rng.normal(1.05, 0.3), 0.1, 2.0)),
+        saturation=0.0 if grey else _random_saturation(rng, pale),
         soften_px=float(rng.uniform(0.3, 0.8)) if rng.random() < 0.5 else 0.0,
         smear=float(rng.uniform(0.3, 1.0)) if rng.random() < 0.2 else 0.0,
-        sharpen=float(rng.gamma(1.5, 0.5)) if rng.random() < 0.5 else 0.0,
+        sharpen=_random_sharpening(rng),
         sharpen_px=float(rng.uniform(0.6, 2.2)),
         jpeg=_random_qualities(rng),
     )
+
+
+def _random_saturation(rng: np.random.Generator, pale: bool) -> float:
+    return float(rng.uniform(0.03, 0.3) if pale else np.clip(rng.normal(1.05, 0.3), 0.1, 2.0))
+
+
+def _random_sharpening(rng: np.random.Generator) -> float:
+    kind = rng.random()
+    if kind < 0.48:
+        return 0.0
+    # Some cameras and chat programs sharpen until everything has a halo.
+    return float(rng.uniform(2.0, 4.5) if kind > 0.95 else rng.gamma(1.5, 0.5))
 
 
 def _random_qualities(rng: np.random.Generator) -> tuple[int, ...]:
     kind = rng.random()
     if kind < 0.2:
         return ()
+    if kind < 0.24:
+        return (int(rng.integers(12, 31)),)
     if kind < 0.75:
         return (int(rng.integers(60, 99)),)
     if kind < 0.85:

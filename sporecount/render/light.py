@@ -100,7 +100,9 @@ class Lit:
 def random_light(rng: np.random.Generator, shape: tuple[int, int]) -> LightPlan:
     """Draw light at random for a picture of (height, width) pixels."""
     on_card = rng.random() < 0.22
-    spread = 0.05 if rng.random() < 0.5 else 0.18
+    kind = rng.random()
+    spread = 0.05 if kind < 0.47 else 0.18 if kind < 0.94 else 0.4
+    blotchy = rng.random() < 0.07
     warmth = rng.normal(0.0, spread)
     green = rng.normal(0.0, spread / 2)
     cast = np.exp(np.array([warmth, green, -warmth + rng.normal(0, spread / 2)]))
@@ -109,7 +111,7 @@ def random_light(rng: np.random.Generator, shape: tuple[int, int]) -> LightPlan:
         cast=(float(cast[0]), float(cast[1]), float(cast[2])),
         gradient=(float(rng.normal(0, 0.12)), float(rng.normal(0, 0.12))),
         vignette=float(rng.beta(1.0, 3.0) * 0.7),
-        mottle=float(rng.gamma(1.0, 0.015)),
+        mottle=float(rng.uniform(0.04, 0.12) if blotchy else rng.gamma(1.0, 0.015)),
         mottle_px=float(np.exp(rng.uniform(np.log(8), np.log(max(shape))))),
         card=float(rng.gamma(2.0, 0.03)) if on_card else 0.0,
         card_um=float(np.exp(rng.normal(np.log(12), 0.5))),

@@ -27,6 +27,8 @@ from sporecount.render.spores.look import SporeLook
 Light = NDArray[np.floating]
 _SHIFT = 6
 _SUPER = 2
+_SHADES = ("flat", "banded", "domed", "lit", "radial")
+_HIGHLIGHTS = ("none", "spot", "arc", "core", "dot")
 
 
 @dataclass(frozen=True)
@@ -95,8 +97,8 @@ def _paint_of(rng: np.random.Generator, look: SporeLook) -> _Paint:
     return _Paint(
         stroke_um=float(np.clip(look.wall_um * rng.uniform(0.4, 0.9), 0.25, 1.1)),
         texture=str(rng.choice(("none", "speckle", "blotch", "hatch"), p=(0.3, 0.3, 0.25, 0.15))),
-        shade=str(rng.choice(("flat", "banded", "domed", "lit"), p=(0.25, 0.25, 0.3, 0.2))),
-        highlight=str(rng.choice(("none", "spot", "arc", "core"), p=(0.4, 0.2, 0.15, 0.25))),
+        shade=str(rng.choice(_SHADES, p=(0.2, 0.2, 0.2, 0.15, 0.25))),
+        highlight=str(rng.choice(_HIGHLIGHTS, p=(0.36, 0.18, 0.13, 0.21, 0.12))),
     )
 
 
@@ -200,6 +202,10 @@ def _shaded(
         return np.where(share < edge, 1.0 + 0.5 * rng.random(), 1.0 - 0.4 * rng.random())
     if paint.shade == "domed":
         return 1.0 + rng.uniform(-0.5, 0.6) * (share - 0.5)
+    if paint.shade == "radial":
+        # From the middle outwards, to the edge or beyond it, either end the darker.
+        away = np.hypot(bench.x_um, bench.y_um) / np.float32(0.5 * look.length_um)
+        return 1.0 + rng.uniform(-0.7, 0.7) * (np.minimum(away, 1.0) ** rng.uniform(1, 3) - 0.4)
     if paint.shade == "lit":
         turn = rng.uniform(0, 6.3)
         slope = bench.x_um * np.float32(np.cos(turn)) + bench.y_um * np.float32(np.sin(turn))
@@ -235,6 +241,10 @@ def _highlit(
     if paint.highlight == "core":
         inner = np.clip((depth - 0.45 * side) / (0.3 * side), 0.0, 1.0)
         return 1.0 - strength * inner
+    if paint.highlight == "dot":
+        spread = side * rng.uniform(0.12, 0.4)
+        away = (bench.x_um - rng.normal(0, 0.15 * side)) ** 2 + bench.y_um**2
+        return 1.0 + strength * np.exp(away * np.float32(-1.0 / spread**2))
     if paint.highlight == "spot":
         middle = rng.normal(0.0, 0.25 * side, 2)
         radius = side * rng.uniform(0.15, 0.45)
