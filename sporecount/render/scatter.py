@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sporecount.render.clutter.registry import KINDS, draw_clutter
 from sporecount.render.compose.place import Placed, window
-from sporecount.render.drawn import Drawn
+from sporecount.render.drawn import Drawn, DrawnSpore
 from sporecount.render.plan import FocusPlan, PicturePlan, SporePlan
 from sporecount.render.spores.draw import draw_fragments, draw_spore
 from sporecount.render.spores.look import SporeLook, vary_look
@@ -36,6 +36,10 @@ APART_UM = (1.0, 6.0)
 
 #: Attempts to find a free place beside a neighbour.
 TRIES = 14
+
+
+#: A piece of a broken spore, and where it lies about the place where that was, um.
+Piece = tuple[DrawnSpore, tuple[float, float]]
 
 
 @dataclass(frozen=True)
@@ -97,15 +101,43 @@ def _scatter_spores(
         state = "damaged" if rng.random() < spores.damaged else "intact"
         drawn = draw_spore(rng, um_per_px, site.look, state, spores.style, angle_deg=site.angle_deg)
         placed.append(_put(drawn, site.x_um, site.y_um, site.depth, plan.focus, shape, um_per_px))
+    known: list[list[Piece]] = []
     expected = count * spores.broken / (1 - min(spores.broken, 0.9))
     for site in cluster_sites(rng, int(rng.poisson(expected)), size_um, spores):
-        pieces = draw_fragments(rng, um_per_px, site.look, spores.style)
+        pieces = _broken(rng, um_per_px, site.look, spores.style, known)
         if rng.random() < STRAYS:
             pieces = pieces[: int(rng.integers(1, 3))]
         for drawn, (dx_um, dy_um) in pieces:
             x_um, y_um = site.x_um + dx_um, site.y_um + dy_um
             placed.append(_put(drawn, x_um, y_um, site.depth, plan.focus, shape, um_per_px))
     return placed + _edge_spores(rng, count, plan, shape, um_per_px)
+
+
+def _broken(
+    rng: np.random.Generator,
+    um_per_px: float,
+    look: SporeLook,
+    style: str,
+    known: list[list[Piece]],
+) -> list[Piece]:
+    """Return the pieces of one more broken spore: new ones, or known ones turned by half."""
+    if rng.random() * (len(known) + ALWAYS_NEW) >= len(known):
+        known.append(draw_fragments(rng, um_per_px, look, style))
+        return known[-1]
+    return [
+        (
+            replace(
+                piece,
+                density=np.ascontiguousarray(piece.density[::-1, ::-1]),
+                centre_px=(
+                    piece.density.shape[1] - 1 - piece.centre_px[0],
+                    piece.density.shape[0] - 1 - piece.centre_px[1],
+                ),
+            ),
+            (-dx_um, -dy_um),
+        )
+        for piece, (dx_um, dy_um) in known[int(rng.integers(len(known)))]
+    ]
 
 
 def _edge_spores(
