@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sporecount.detect.closer import CLOSER_UM_PER_PX, SIDE, soft_disc, windows
+from sporecount.detect.closer import CLOSER_UM_PER_PX, SIDE, relative_tones, soft_disc, windows
 from sporecount.detect.seeds import Seeds, no_seeds
 from sporecount.field.field import Field
 from sporecount.field.make import make_field
@@ -61,3 +61,20 @@ def test_corners_are_never_seen() -> None:
 def test_no_finds_give_no_windows() -> None:
     field = _field_with_bar(0.7, 0.0)
     assert windows(field, no_seeds()).shape == (0, 3, SIDE, SIDE)
+
+
+def test_tones_tell_a_ghost_beside_its_like() -> None:
+    pixels = np.full((300, 600, 3), 220, np.uint8)
+    places = [(100 * k + 50, 150) for k in range(6)]
+    for number, (x, y) in enumerate(places):
+        pixels[y - 12 : y + 13, x - 12 : x + 13] = 200 if number == 3 else 130
+    field = make_field(Photo("row", pixels, ""), Calibration(0.5, "drawn"), FieldSettings())
+    xy = field.to_work_px(np.array(places, np.float64))
+    tones = relative_tones(field, xy, np.ones(6, bool))
+    assert tones[3, 0] < -1.0
+    assert np.abs(np.delete(tones[:, 0], 3)).max() < 0.2
+    assert np.all(tones[:, -1] == 1.0)
+    # By itself a find has nothing to be compared with.
+    assert np.all(relative_tones(field, xy[3:4], np.ones(1, bool)) == 0.0)
+    assert np.all(relative_tones(field, xy, np.zeros(6, bool)) == 0.0)
+    assert relative_tones(field, xy[:0], np.zeros(0, bool)).shape == (0, 3)

@@ -14,6 +14,7 @@ from sporecount.field.closeup import close_ups
 from sporecount.train.crops import (
     CLASS,
     CROP_UM_PER_PX,
+    FACTS,
     HALF_UM,
     MOST,
     NEITHER,
@@ -44,7 +45,7 @@ def test_crops_have_their_object_in_the_middle_and_no_class_too_often() -> None:
 def test_pool_takes_in_only_what_is_allowed_and_finished(tmp_path: Path) -> None:
     pytest.importorskip("torch")
     crops = np.zeros((3, 5, 5, 3), np.uint8)
-    facts = np.zeros((3, 6), np.float32)
+    facts = np.zeros((3, FACTS), np.float32)
     facts[:, 2] = (0, 1, 1)
     write_crops(tmp_path, "a", [crops], [facts])
     np.save(tmp_path / "b.crops.npy", crops)  # its facts are not written yet

@@ -16,7 +16,7 @@ from torch.nn import functional
 
 from sporecount.detect.closer import CLASSES, CLOSER_UM_PER_PX, SIDE, soft_disc
 from sporecount.train.closer_network import CloserNet
-from sporecount.train.crops import ANGLE, CLASS, CropPool
+from sporecount.train.crops import ANGLE, CLASS, TONES, CropPool
 from sporecount.train.develop import develop
 from sporecount.train.vary import tint, unpack
 
@@ -29,6 +29,9 @@ CENTRE_UM, AXIS, AXIS_LOST = 0.6, 0.15, 0.08
 
 #: Spread of the sizes, as a logarithm.
 SIZE_SPREAD = 0.04
+
+#: Spread of the tones beside other spores, and how often there are none to compare with.
+TONE_SPREAD, TONE_LOST = 0.08, 0.15
 
 #: Some damage can't be seen; a loss that the network could only learn by heart counts less,
 #: by its own chance to this power in the end.
@@ -80,6 +83,15 @@ def turned_windows(crops: Tensor, angle: Tensor, vary: torch.Generator | None) -
     return seen * torch.from_numpy(soft_disc()).to(seen)
 
 
+def varied_tones(tones: Tensor, generator: torch.Generator) -> Tensor:
+    """Make tones beside other spores less exact, or unknown."""
+    n = len(tones)
+    lost = torch.rand((n, 1), generator=generator, device=tones.device) < TONE_LOST
+    noise = torch.randn((n, 1), generator=generator, device=tones.device) * TONE_SPREAD
+    varied = torch.cat([tones[:, :-1] + noise * (tones[:, -1:] > 0), tones[:, -1:]], dim=1)
+    return torch.where(lost, torch.zeros_like(varied), varied)
+
+
 def closer_loss(logits: Tensor, classes: Tensor, forgiveness: float) -> Tensor:
     """Cross entropy that lets go of damage which can't be seen."""
     log_p = functional.log_softmax(logits.float(), dim=1)
@@ -100,6 +112,7 @@ class _Picker:
         ]
         self.held = torch.from_numpy(number[back]).to(device)
         self.classes = torch.from_numpy(facts[:, CLASS].astype(np.int64)).to(device)
+        self.tones = torch.from_numpy(facts[:, TONES:].copy()).to(device)
         self.angles = torch.from_numpy(facts[:, ANGLE].copy()).to(device)
 
     def pick(self, batch: int, generator: torch.Generator) -> Tensor:
@@ -158,7 +171,7 @@ def train_closer(
         x = tint(develop(x, generator), generator)
         x = turned_windows(x, picker.angles[numbers], generator)
         with torch.autocast(device.split(":")[0], dtype=torch.bfloat16, enabled=on_gpu):
-            logits = model(x * 2.0)
+            logits = model(x * 2.0, varied_tones(picker.tones[numbers], generator))
         loss = closer_loss(logits, picker.classes[numbers], FORGIVENESS * min(1.0, 3 * used))
         optimiser.zero_grad(set_to_none=True)
         loss.backward()
@@ -185,7 +198,8 @@ def _progress(average: nn.Module, pool: CropPool, picker: _Picker) -> str:
     average.eval()
     numbers = picker.held[-8192:]
     x = unpack(pool.crops[numbers])  # type: ignore[index]
-    p = torch.softmax(average(2.0 * turned_windows(x, picker.angles[numbers], None)).float(), 1)
+    x = 2.0 * turned_windows(x, picker.angles[numbers], None)
+    p = torch.softmax(average(x, picker.tones[numbers]).float(), 1)
     average.train()
     classes = picker.classes[numbers]
     right = [float((p.argmax(1) == c)[classes == c].float().mean()) for c in range(len(CLASSES))]

@@ -11,6 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sporecount.detect.closer import TONE_SHARES, relative_tones
 from sporecount.detect.inputs import SEARCH_UM_PER_PX, encode
 from sporecount.field.closeup import close_ups
 from sporecount.train.objects import COS2, SIN2, STATE, WEIGHT, X, Y
@@ -24,8 +25,9 @@ if TYPE_CHECKING:
 CROP_UM_PER_PX, HALF_UM = 0.4, 14.4
 
 #: Columns of a crop's facts. ``CLASS`` is a code of `sporecount.train.objects` or `NEITHER`.
-CLASS, ANGLE, STYLE, COMPOSITION, FAMILIES, SCALE = range(6)
-NEITHER = 3
+CLASS, ANGLE, STYLE, COMPOSITION, FAMILIES, SCALE, TONES = range(7)
+FACTS = TONES + len(TONE_SHARES) + 1
+FRAGMENT, NEITHER = 2, 3
 
 #: At most so many crops of each class are taken from a tile.
 MOST = (4, 5, 3, 2)
@@ -58,8 +60,9 @@ def cut_crops(
     -------
     crops : ndarray, shape (n, side, side, 3), uint8
         Densities at ``CROP_UM_PER_PX``, packed as tiles are, upright, centred on the object.
-    facts : ndarray, shape (n, 6), float32
-        Class, long axis (rad), tags, and the photo's um per pixel.
+    facts : ndarray, shape (n, FACTS), float32
+        Class, long axis (rad), tags, the photo's um per pixel, and tones beside the tile's
+        spores (`sporecount.detect.closer.relative_tones`).
     """
     field = tile.field
     true = tile.rows[: len(tile.rendered.truth)]
@@ -67,22 +70,25 @@ def cut_crops(
     angle = 0.5 * np.arctan2(seen[:, SIN2], seen[:, COS2])
     rows = [(x, y, c, a) for x, y, c, a in zip(seen[:, X], seen[:, Y], seen[:, STATE], angle)]
     rows += [(x, y, NEITHER, a) for x, y, a in _others(field.density, tile.rows)]
+    table = np.array(rows, np.float64).reshape(-1, 4)
+    tones = relative_tones(field, table[:, :2], table[:, 2] < FRAGMENT)
     edge = EDGE_UM / field.work_um_per_px
     high, wide = field.density.shape[:2]
-    chosen: list[tuple[float, ...]] = []
-    for code, most in enumerate(MOST):
-        own = [
-            r
-            for r in rows
-            if r[2] == code and edge <= r[0] < wide - edge and edge <= r[1] < high - edge
+    inside = (table[:, :2] >= edge).all(axis=1)
+    inside &= (table[:, 0] < wide - edge) & (table[:, 1] < high - edge)
+    chosen = np.concatenate(
+        [
+            rng.permutation(np.flatnonzero(inside & (table[:, 2] == code)))[:most]
+            for code, most in enumerate(MOST)
         ]
-        chosen += [own[k] for k in rng.permutation(len(own))[:most]]
-    table = np.array(chosen, np.float64).reshape(-1, 4)
+    )
+    table = table[chosen]
     closes = close_ups(field, field.to_photo_px(table[:, :2]), HALF_UM, CROP_UM_PER_PX)
-    facts = np.zeros((len(table), 6), np.float32)
+    facts = np.zeros((len(table), FACTS), np.float32)
     facts[:, [CLASS, ANGLE]] = table[:, 2:]
     facts[:, STYLE:SCALE] = tags
     facts[:, SCALE] = field.calibration.um_per_px
+    facts[:, TONES:] = tones[chosen]
     return encode(closes), facts
 
 
@@ -141,7 +147,7 @@ class CropPool:
     ) -> None:
         self.folder, self.device, self.allowed, self.most = folder, device, allowed, most
         self.seen: set[str] = set()
-        self.facts: NDArray[np.float32] = np.zeros((0, 6), np.float32)
+        self.facts: NDArray[np.float32] = np.zeros((0, FACTS), np.float32)
         self.crops: Tensor | None = None
 
     @property
