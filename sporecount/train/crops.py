@@ -143,7 +143,7 @@ class CropPool:
         folder: Path,
         device: str,
         allowed: Callable[[NDArray[np.int32]], NDArray[np.bool_]] | None = None,
-        most: int = 1_500_000,
+        most: int = 600_000,
     ) -> None:
         self.folder, self.device, self.allowed, self.most = folder, device, allowed, most
         self.seen: set[str] = set()
@@ -176,7 +176,8 @@ class CropPool:
         end = self.size + len(crops)
         if self.crops is None or end > len(self.crops):
             # Twice the room, so that growing costs little however often it happens.
-            room = torch.zeros((2 * end, *crops.shape[1:]), dtype=torch.uint8, device=self.device)
+            size = max(end, min(2 * end, self.most + 10_000))
+            room = torch.zeros((size, *crops.shape[1:]), dtype=torch.uint8, device=self.device)
             if self.crops is not None:
                 room[: self.size] = self.crops[: self.size]
             self.crops = room

@@ -316,7 +316,7 @@ def _cracked(
         middle = rng.normal(0.0, 0.25) * (side if lengthwise else half)
         off = rng.normal(0.0, 0.3, len(along)) + middle
         crack = along[:, None] * way + off[:, None] * normal
-        gap = float(rng.uniform(0.4, 0.7) if dark else rng.uniform(0.5, 1.1))
+        gap = float(rng.uniform(0.5, 0.8) if dark else rng.uniform(0.6, 1.3))
         pens.append(_stroked(bench, [crack], gap, closed=False))
         if number == 0 and not short and rng.random() < 0.5:
             slide = rng.choice((-0.5, 0.5)) * rng.uniform(0.4, 1.8) * way
@@ -329,7 +329,7 @@ def _cracked(
     for pen in pens:
         lines = np.maximum(lines, pen)
     if dark:
-        marks = lines * np.float32(rng.uniform(0.5, 1.0))
+        marks = lines * np.float32(rng.uniform(0.6, 1.1))
         return _painted(rng, bench, look, polygons, paint, marks=marks)
     return _painted(rng, bench, look, polygons, paint, gaps=lines)
 

@@ -272,7 +272,7 @@ def _crack(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v:
     for number in range(1 + int(rng.random() < 0.3)):
         along_axis = rng.random() < 0.2 and number == 0
         normal = rng.normal(np.pi / 2, 0.1) if along_axis else rng.normal(0.0, 0.4)
-        gap = 0.0 if dark else float(rng.uniform(0.5, 1.1))
+        gap = 0.0 if dark else float(rng.uniform(0.6, 1.3))
         cos, sin = float(np.cos(normal)), float(np.sin(normal))
         spread = 0.1 if along_axis else 0.3
         course = u * -sin + v * cos
@@ -286,8 +286,8 @@ def _crack(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v:
             end = rng.uniform(-0.3, 0.5) * half * look.slenderness
             away = np.hypot(away, np.maximum(course - end, 0.0))
         if dark:
-            line = np.exp(-((away / rng.uniform(0.2, 0.4)) ** 2))
-            marks = np.maximum(marks, line * (look.tone * rng.uniform(0.35, 1.0) + 0.08))
+            line = np.exp(-((away / rng.uniform(0.25, 0.45)) ** 2))
+            marks = np.maximum(marks, line * (look.tone * rng.uniform(0.5, 1.1) + 0.1))
         else:
             keep = np.minimum(keep, away - gap / 2)
         if number > 0 or short:

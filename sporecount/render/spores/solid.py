@@ -94,7 +94,7 @@ def _project(
     optical = optical + bent[..., None]
     for seam, strength in body.seams:
         u, v = _in_plane(bench, box, angle_deg)
-        line = np.exp(-np.square(np.maximum(seam(u, v, np.zeros_like(u)), 0.0) / 0.22))
+        line = np.exp(-np.square(np.maximum(seam(u, v, np.zeros_like(u)), 0.0) / 0.32))
         optical = optical + (strength * line * np.minimum(total, 1.0))[..., None] * hue
     seen = np.maximum(total, spill)
     density = np.zeros(bench.x_um.shape + (3,), np.float32)
