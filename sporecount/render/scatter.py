@@ -289,7 +289,7 @@ def _another(
     if rng.random() < 0.5:
         density, (x, y) = density.transpose(1, 0, 2), (y, x)
     gain = np.float32(np.exp(rng.normal(0.0, 0.2)))
-    return Drawn(density * gain, (x, y), name)
+    return Drawn(np.multiply(density, gain, order="C"), (x, y), name)
 
 
 def _margin_um(name: str) -> float:

@@ -18,8 +18,8 @@ Image = NDArray[Any]
 #: Density (rows, columns, 3) and the object's centre (x, y) in it.
 Picture = tuple[Image, tuple[float, float]]
 
-#: Grid that small objects are drawn on, um: fine enough for details of 0.5 um.
-FINE_UM = 0.47
+#: Grid that small objects are drawn on, um: fine enough for details of 0.7 um.
+FINE_UM = 0.62
 #: Least optical density: bent light makes a rim up to about 1.8 times as bright as the ground.
 BRIGHTEST_DENSITY = -0.25
 
