@@ -6,8 +6,9 @@ import cv2
 import numpy as np
 import pytest
 
+from sporecount.render.picture import render
+from sporecount.render.plan import PicturePlan, SporePlan
 from sporecount.train.objects import LENGTH, STATE, WEIGHT, WIDTH, X, Y, object_rows
-from sporecount.train.tiles import draw_tile
 from sporecount.train.undecided import undecided_rows
 
 AMBER = np.array([0.3, 0.6, 1.0], np.float32)
@@ -81,8 +82,8 @@ def test_a_true_spore_and_a_pair_that_touches_are_not_left_out():
 
 
 def test_faint_buried_and_noisy_objects_are_not_taught():
-    tile = draw_tile(np.random.default_rng(3), 96, 0.8)
-    truth = tile.rendered.truth.head(1).copy()
+    plan = PicturePlan((96, 96), 0.8, spores=SporePlan(count=3))
+    truth = render(plan, np.random.default_rng(3)).truth.head(1)
     given = {"in_field": True, "contrast": 0.3, "covered": 0.0, "shown": 0.15, "busy": 0.02}
     for changed, taught in (
         ({}, 1.0),
