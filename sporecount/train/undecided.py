@@ -31,7 +31,8 @@ LEAST_LEVEL = 0.22
 #: Outlines are taken on a picture enlarged so many times.
 _FOLD = 2
 
-#: Green less dense than red, or blue than green, by more than this share is no spore's colour.
+#: Green less dense than red by more than this share, or blue than green by more than 2.5
+#: times it, is no spore's colour.
 HUE_MARGIN = 0.12
 
 #: An outline round a true object's centre, or this near to it, is that object's, um.
@@ -148,4 +149,5 @@ def _spore_hue(fine: NDArray[np.float32], contour: NDArray[np.int32]) -> bool:
     cv2.fillPoly(mask, [contour - np.array([left, top], np.int32)], 1)
     red, green, blue, _ = cv2.mean(fine[top : top + high, left : left + wide], mask)
     margin = HUE_MARGIN * max(red, green, blue)
-    return green > red - margin and blue > green - margin
+    # Reddish spores may take more green than blue.
+    return green > red - margin and blue > green - 2.5 * margin
