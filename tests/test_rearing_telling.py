@@ -10,13 +10,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from sporecount.rearing.clusters import Group, group, rao_scott
 from sporecount.rearing.errors import LogError
 from sporecount.rearing.log import RearingLog
-from sporecount.rearing.permutation import permute_broods
-from sporecount.rearing.proportions import exact, wilson
 from sporecount.rearing.telling import Telling, tell
 from sporecount.rearing.trend import month_trend
+from sporecount.statistics.clusters import Group, group, rao_scott
+from sporecount.statistics.permutation import permute_clusters
+from sporecount.statistics.proportions import exact, wilson
 
 
 @pytest.fixture
@@ -61,7 +61,7 @@ def test_broods_of_one_adult_give_fisher_s_exact_test(
 
     Whales [[8, 2], [1, 5]]: data in scipy's docs, .034965 recomputed.
     """
-    found = permute_broods([of_ones(*one), of_ones(*other)], alternative)
+    found = permute_clusters([of_ones(*one), of_ones(*other)], alternative)
     assert found.is_exact
     assert found.p == pytest.approx(p, abs=5e-7)
 
@@ -73,22 +73,22 @@ def test_the_permutation_test_takes_broods_and_not_adults_for_the_unit() -> None
     treated = [(12, 12), (11, 11), (10, 10), (9, 9), (10, 11), (9, 10), (9, 10), (8, 9)]
     treated += [(8, 9), (4, 5), (7, 9), (4, 7), (5, 10), (3, 6), (3, 10), (0, 7)]
     groups = [group(*zip(*control)), group(*zip(*treated))]
-    found = permute_broods(groups)
+    found = permute_clusters(groups)
     assert not found.is_exact
     assert 0.03 < found.p < 0.11
-    assert found == permute_broods(groups)  # the draw is the same each time
-    assert found.p == pytest.approx(permute_broods(groups[::-1]).p, abs=0.01)
+    assert found == permute_clusters(groups)  # the draw is the same each time
+    assert found.p == pytest.approx(permute_clusters(groups[::-1]).p, abs=0.01)
 
 
 def test_a_few_broods_can_show_nothing() -> None:
-    found = permute_broods([group([9, 9], [9, 9]), group([0, 0], [9, 9])])
+    found = permute_clusters([group([9, 9], [9, 9]), group([0, 0], [9, 9])])
     assert (found.ways, found.least_p) == (6, pytest.approx(1 / 3))
     assert found.p == found.least_p
 
 
 def test_three_groups_of_broods() -> None:
-    alike = permute_broods([group([2, 3, 2, 3], [5] * 4)] * 3)
-    apart = permute_broods([group([n] * 4, [5] * 4) for n in (0, 2, 5)])
+    alike = permute_clusters([group([2, 3, 2, 3], [5] * 4)] * 3)
+    apart = permute_clusters([group([n] * 4, [5] * 4) for n in (0, 2, 5)])
     assert alike.p > 0.9
     assert apart.p < 0.001
 

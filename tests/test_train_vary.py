@@ -9,7 +9,7 @@ torch = pytest.importorskip("torch", reason="training is an extra")
 
 from sporecount.train.loss import search_loss  # noqa: E402
 from sporecount.train.objects import STATE, WEIGHT  # noqa: E402
-from sporecount.train.vary import lay_over, turn  # noqa: E402
+from sporecount.train.vary import CUT_SHARE, cut, lay_over, tint, turn  # noqa: E402
 
 
 def _ellipse(side: int, x: float, y: float, angle: float, a: float = 7.0, b: float = 3.0):
@@ -71,6 +71,35 @@ def test_tiles_laid_over_hold_the_objects_of_both_and_spare_what_is_hidden():
         mine_hidden, theirs_hidden = (rows[n, [0, 1], WEIGHT] == 0).tolist()
         assert mine_hidden == (n % 2 == 1)
         assert theirs_hidden == (n % 2 == 0)
+
+
+def test_objects_beyond_the_edge_of_what_is_examined_are_gone_and_cut_ones_stay():
+    n, side = 400, 96
+    tiles = torch.full((n, 3, side, side), 0.2)
+    rng = np.random.default_rng(8)
+    rows = np.zeros((n, 12, 8), np.float32)
+    rows[..., :2], rows[..., 2:4], rows[..., WEIGHT] = rng.uniform(0, 95, (n, 12, 2)), 10.0, 1.0
+    seen, kept = cut(tiles, torch.tensor(rows), torch.Generator().manual_seed(2))
+    lost = (seen == 0).all(1)
+    assert 0.7 * CUT_SHARE < float(lost.flatten(1).any(1).float().mean()) < 1.3 * CUT_SHARE
+    # An edge leaves most of a tile in most cases, and never part of the colours.
+    assert bool(((seen == 0).any(1) == lost).all())
+    assert float(lost.float().mean()) < 0.2
+    x, y = (torch.tensor(rows[..., i]).round().long() for i in (0, 1))
+    at_centre = lost.flatten(1).gather(1, y * side + x)
+    sure = kept[..., WEIGHT] == 1
+    assert float(sure.float().mean()) > 0.98
+    assert bool((at_centre[sure] == (kept[..., STATE] < 0)[sure]).all())
+    cut_through = lost.flatten(1).float().mean(1).gt(0)[:, None] & (kept[..., STATE] >= 0)
+    assert int(cut_through.sum()) > 100
+
+
+def test_tinting_leaves_alone_what_was_not_examined():
+    tiles = torch.full((40, 3, 32, 32), 0.1)
+    tiles[..., :9] = 0.0
+    tinted = tint(tiles, torch.Generator().manual_seed(2))
+    assert bool((tinted[..., :9] == 0).all())
+    assert not torch.allclose(tinted[..., 9:], tiles[..., 9:])
 
 
 def test_loss_is_least_for_the_right_answer():

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 import pandas as pd
 
-from sporecount.rearing.permutation import permute_broods
 from sporecount.rearing.prevalence import SMALL_BROODS, broods_of
+from sporecount.statistics.permutation import permute_clusters
 
 #: A brood stands out below this chance, once for all broods together.
 _ODD = 0.05
@@ -100,8 +100,8 @@ def _hint(what: str, facts: pd.DataFrame, holds: pd.Series, measure: str) -> Hin
         words = f"{name}: {seen}; no others to compare with. If in doubt, {advice}."
         return Hint(what, words, math.nan, math.nan)
     groups = [broods_of(there, measure), broods_of(elsewhere, measure)]
-    p = permute_broods(groups).p
-    fewest = min(len(one.adults) for one in groups)
+    p = permute_clusters(groups).p
+    fewest = min(len(one.sizes) for one in groups)
     small = "; a small number of broods" if fewest < SMALL_BROODS else ""
     words = (
         f"{name}: {seen}, elsewhere {int(elsewhere[measure].sum())} of {len(elsewhere)} "

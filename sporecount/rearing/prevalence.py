@@ -9,9 +9,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sporecount.rearing.clusters import Group, clustered_interval, group, likeness, rao_scott
-from sporecount.rearing.permutation import permute_broods
-from sporecount.rearing.proportions import difference, wilson
+from sporecount.statistics.clusters import Group, clustered_interval, group, likeness, rao_scott
+from sporecount.statistics.permutation import permute_clusters
+from sporecount.statistics.proportions import difference, wilson
 
 #: Below these, numbers are called small (common practice, no source).
 SMALL_ADULTS, SMALL_BROODS = 10, 5
@@ -92,7 +92,7 @@ def comparisons(facts: pd.DataFrame, measure: str, level: float = 0.95) -> pd.Da
     DataFrame
         Columns of :data:`COMPARISON_COLUMNS`, a row for each way of parting that has
         two known values or more. ``difference`` (first value less second) and its
-        limits only for two values; ``p`` from :func:`permute_broods`.
+        limits only for two values; ``p`` from :func:`permute_clusters`.
     """
     rows = []
     for by in (by for by, comparable in PARTINGS.items() if comparable):
@@ -135,7 +135,7 @@ def _row(
     measure: str, by: str, value: str, part: pd.DataFrame, rho: float, level: float
 ) -> dict[str, Any]:
     one = broods_of(part, measure)
-    infected, adults = int(one.infected.sum()), int(one.adults.sum())
+    infected, adults = int(one.events.sum()), int(one.sizes.sum())
     limits = (
         wilson(infected, adults, level)
         if by == "brood" or not adults
@@ -145,13 +145,13 @@ def _row(
         "measure": measure,
         "by": by,
         "value": value,
-        "broods": len(one.adults),
+        "broods": len(one.sizes),
         "adults": adults,
         "infected": infected,
         "share": infected / adults if adults else math.nan,
         "low": limits.low,
         "high": limits.high,
-        "note": _small(adults, len(one.adults), by),
+        "note": _small(adults, len(one.sizes), by),
     }
 
 
@@ -170,12 +170,12 @@ def _compared(
     measure: str, by: str, parts: dict[str, pd.DataFrame], level: float
 ) -> dict[str, Any]:
     groups = [broods_of(part, measure) for part in parts.values()]
-    test = permute_broods(groups)
+    test = permute_clusters(groups)
     rho = likeness(groups)
     limits = [clustered_interval(one, rho, level) for one in groups]
     two = len(groups) == 2
     span = difference(groups[0].share, limits[0], groups[1].share, limits[1]) if two else None
-    broods = [len(one.adults) for one in groups]
+    broods = [len(one.sizes) for one in groups]
     return {
         "measure": measure,
         "by": by,
@@ -194,7 +194,7 @@ def _compared(
 
 def _rao_scott_p(groups: list[Group]) -> float:
     """Return the second test's p, or nan where it has nothing to go by."""
-    if any(len(one.adults) < 2 or not 0 < one.share < 1 for one in groups):
+    if any(len(one.sizes) < 2 or not 0 < one.share < 1 for one in groups):
         return math.nan
     with np.errstate(divide="ignore", invalid="ignore"):
         return rao_scott(groups).p

@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.rearing.clusters import Array
+from sporecount.statistics.clusters import Array
 
 #: Fewest broods and months from which a trend is told at all.
 LEAST_BROODS, LEAST_MONTHS = 5, 2

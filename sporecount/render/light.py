@@ -100,7 +100,9 @@ class Lit:
 def random_light(rng: np.random.Generator, shape: tuple[int, int]) -> LightPlan:
     """Draw light at random for a picture of (height, width) pixels."""
     on_card = rng.random() < 0.22
-    spread = 0.05 if rng.random() < 0.5 else 0.18
+    kind = rng.random()
+    spread = 0.05 if kind < 0.47 else 0.18 if kind < 0.94 else 0.4
+    blotchy = rng.random() < 0.07
     warmth = rng.normal(0.0, spread)
     green = rng.normal(0.0, spread / 2)
     cast = np.exp(np.array([warmth, green, -warmth + rng.normal(0, spread / 2)]))
@@ -109,7 +111,7 @@ def random_light(rng: np.random.Generator, shape: tuple[int, int]) -> LightPlan:
         cast=(float(cast[0]), float(cast[1]), float(cast[2])),
         gradient=(float(rng.normal(0, 0.12)), float(rng.normal(0, 0.12))),
         vignette=float(rng.beta(1.0, 3.0) * 0.7),
-        mottle=float(rng.gamma(1.0, 0.015)),
+        mottle=float(rng.uniform(0.04, 0.12) if blotchy else rng.gamma(1.0, 0.015)),
         mottle_px=float(np.exp(rng.uniform(np.log(8), np.log(max(shape))))),
         card=float(rng.gamma(2.0, 0.03)) if on_card else 0.0,
         card_um=float(np.exp(rng.normal(np.log(12), 0.5))),
@@ -150,16 +152,22 @@ def illuminate(
     """
     y, x = _axes(shape)
     grey = 1 + np.float32(plan.gradient[0]) * x + np.float32(plan.gradient[1]) * y
-    grey = grey * (1 - np.float32(plan.vignette) * (x**2 + y**2) / 2)
+    half = np.float32(plan.vignette / 2)
+    grey *= (1 - half * x**2) - half * y**2
     if plan.mottle > 0:
-        grey = grey * (1 + np.float32(plan.mottle) * smooth_field(rng, shape, plan.mottle_px))
+        mottle: NDArray[np.float32] = smooth_field(rng, shape, plan.mottle_px)
+        mottle *= np.float32(plan.mottle)
+        mottle += np.float32(1.0)
+        grey *= mottle
     if plan.card > 0:
-        grey = grey * _card(rng, shape, um_per_px, plan)
-    grey = grey * _sensor_dust(rng, shape, plan.sensor_dust)
-    grey = np.clip(grey, 0.02, 2.0)
-    light = grey[..., None] * np.array(plan.cast, np.float32)
-    glare = np.full((*shape, 3), np.float32(plan.haze), np.float32)
-    glare *= np.array(plan.cast, np.float32)
+        grey *= _card(rng, shape, um_per_px, plan)
+    if plan.sensor_dust > 0:
+        grey *= _sensor_dust(rng, shape, plan.sensor_dust)
+    np.clip(grey, 0.02, 2.0, out=grey)
+    cast = np.array(plan.cast, np.float32)
+    light = np.asarray(cv2.transform(grey, cast.reshape(3, 1)), np.float32)
+    glare = np.empty((*shape, 3), np.float32)
+    glare[:] = np.float32(plan.haze) * cast
     for _ in range(plan.glare_spots):
         glare += _glare_spot(rng, shape, plan.glare)[..., None]
     inside = np.ones(shape, bool)
@@ -167,7 +175,7 @@ def illuminate(
         disc, inside = _round_field(shape, plan.field)
         light *= disc
         glare *= disc
-    return Lit(light.astype(np.float32), glare, inside)
+    return Lit(light, glare, inside)
 
 
 def _axes(shape: tuple[int, int]) -> tuple[NDArray[np.float32], NDArray[np.float32]]:

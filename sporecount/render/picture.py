@@ -86,5 +86,7 @@ def render(plan: PicturePlan, rng: np.random.Generator) -> Rendered:
     # Both pictures cover the same ground: pixel edges, not pixel centres, coincide.
     grow = np.array([width / shape[1], height / shape[0]])
     final = (through + 0.5) * grow - 0.5
-    truth = make_truth(spores, through, final, seen, bare, composed.cover, lit.inside, hidden)
+    truth = make_truth(
+        spores, through, final, seen, bare, composed.cover, lit.inside, hidden, plan.camera
+    )
     return Rendered(pixels, truth, plan)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from sporecount.render.clutter.registry import KINDS, draw_clutter
 from sporecount.render.compose.place import Placed, window
-from sporecount.render.drawn import Drawn
+from sporecount.render.drawn import Drawn, DrawnSpore
 from sporecount.render.plan import FocusPlan, PicturePlan, SporePlan
 from sporecount.render.spores.draw import draw_fragments, draw_spore
 from sporecount.render.spores.look import SporeLook, vary_look
@@ -27,11 +27,19 @@ FINEST_LONG_UM_PER_PX = 0.5
 #: Share of broken spores of which only a piece or two stayed where they broke.
 STRAYS = 0.12
 
+#: The more objects of a kind a picture has, the fewer are drawn anew: with so many known,
+#: every second one is.
+ALWAYS_NEW = 1.5
+
 #: Gap between neighbours of a cluster that do not touch, um.
 APART_UM = (1.0, 6.0)
 
 #: Attempts to find a free place beside a neighbour.
 TRIES = 14
+
+
+#: A piece of a broken spore, and where it lies about the place where that was, um.
+Piece = tuple[DrawnSpore, tuple[float, float]]
 
 
 @dataclass(frozen=True)
@@ -93,15 +101,43 @@ def _scatter_spores(
         state = "damaged" if rng.random() < spores.damaged else "intact"
         drawn = draw_spore(rng, um_per_px, site.look, state, spores.style, angle_deg=site.angle_deg)
         placed.append(_put(drawn, site.x_um, site.y_um, site.depth, plan.focus, shape, um_per_px))
+    known: list[list[Piece]] = []
     expected = count * spores.broken / (1 - min(spores.broken, 0.9))
     for site in cluster_sites(rng, int(rng.poisson(expected)), size_um, spores):
-        pieces = draw_fragments(rng, um_per_px, site.look, spores.style)
+        pieces = _broken(rng, um_per_px, site.look, spores.style, known)
         if rng.random() < STRAYS:
             pieces = pieces[: int(rng.integers(1, 3))]
         for drawn, (dx_um, dy_um) in pieces:
             x_um, y_um = site.x_um + dx_um, site.y_um + dy_um
             placed.append(_put(drawn, x_um, y_um, site.depth, plan.focus, shape, um_per_px))
     return placed + _edge_spores(rng, count, plan, shape, um_per_px)
+
+
+def _broken(
+    rng: np.random.Generator,
+    um_per_px: float,
+    look: SporeLook,
+    style: str,
+    known: list[list[Piece]],
+) -> list[Piece]:
+    """Return the pieces of one more broken spore: new ones, or known ones turned by half."""
+    if rng.random() * (len(known) + ALWAYS_NEW) >= len(known):
+        known.append(draw_fragments(rng, um_per_px, look, style))
+        return known[-1]
+    return [
+        (
+            replace(
+                piece,
+                density=np.ascontiguousarray(piece.density[::-1, ::-1]),
+                centre_px=(
+                    piece.density.shape[1] - 1 - piece.centre_px[0],
+                    piece.density.shape[0] - 1 - piece.centre_px[1],
+                ),
+            ),
+            (-dx_um, -dy_um),
+        )
+        for piece, (dx_um, dy_um) in known[int(rng.integers(len(known)))]
+    ]
 
 
 def _edge_spores(
@@ -216,20 +252,44 @@ def _scatter_clutter(
         area_mm2 = (width + 2 * edge) * (height + 2 * edge) / 1e6
         kinds += [name] * int(rng.poisson(rate * area_mm2))
     placed = []
+    known: dict[str, list[Drawn]] = {}
     for name in rng.permutation(kinds)[: plan.clutter.most]:
         edge = _margin_um(str(name))
         x_um = float(rng.uniform(-edge, width + edge))
         y_um = float(rng.uniform(-edge, height + edge))
         depth = float(rng.normal()) * plan.focus.clutter_spread
-        factor = max(1, int(FINEST_LONG_UM_PER_PX / um_per_px))
-        if KINDS[str(name)].family in LONG_FAMILIES and factor > 1:
-            coarse = draw_clutter(rng, um_per_px * factor, str(name))
-            drawn = _enlarged(coarse, factor, x_um, y_um, shape, um_per_px)
-        else:
-            drawn = draw_clutter(rng, um_per_px, str(name))
+        factor = 1
+        if KINDS[str(name)].family in LONG_FAMILIES:
+            factor = max(1, int(FINEST_LONG_UM_PER_PX / um_per_px))
+        drawn: Drawn | None = _another(rng, um_per_px * factor, str(name), known)
+        if drawn is not None and factor > 1:
+            drawn = _enlarged(drawn, factor, x_um, y_um, shape, um_per_px)
         if drawn is not None:
             placed.append(_put(drawn, x_um, y_um, depth, plan.focus, shape, um_per_px))
     return placed
+
+
+def _another(
+    rng: np.random.Generator, um_per_px: float, name: str, known: dict[str, list[Drawn]]
+) -> Drawn:
+    """Return one more object of a kind: a new one, added to the known, or a known one turned.
+
+    What lies on one tape is much alike, and drawing is what a picture's time goes into.
+    """
+    others = known.setdefault(name, [])
+    if rng.random() * (len(others) + ALWAYS_NEW) >= len(others):
+        others.append(draw_clutter(rng, um_per_px, name))
+        return others[-1]
+    old = others[int(rng.integers(len(others)))]
+    density, (x, y) = old.density, old.centre_px
+    if rng.random() < 0.5:
+        density, x = density[:, ::-1], density.shape[1] - 1 - x
+    if rng.random() < 0.5:
+        density, y = density[::-1], density.shape[0] - 1 - y
+    if rng.random() < 0.5:
+        density, (x, y) = density.transpose(1, 0, 2), (y, x)
+    gain = np.float32(np.exp(rng.normal(0.0, 0.2)))
+    return Drawn(np.multiply(density, gain, order="C"), (x, y), name)
 
 
 def _margin_um(name: str) -> float:

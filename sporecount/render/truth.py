@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sporecount.render.camera import CameraPlan, toned
 from sporecount.render.compose.place import Placed, grey, window
 from sporecount.render.drawn import DrawnSpore
 
 #: Columns of the truth and their types. ``contrast`` is the largest difference of
 #: optical density that the spore makes in the exposed picture, after blur, covering
-#: and clipping; ``covered`` the share hidden under opaque litter; ``in_field`` whether
-#: the centre lies on lit sample that no overlay hides.
+#: and clipping; ``shown`` the same in pixel values, after the tone curve; ``busy`` the spread
+#: of optical density, in pixel values, that the spore lies on; ``covered`` the share hidden
+#: under opaque litter; ``in_field`` whether the centre lies on lit sample that no overlay hides.
 TRUTH_COLUMNS: dict[str, str] = {
     "x_px": "float64",
     "y_px": "float64",
@@ -22,6 +25,8 @@ TRUTH_COLUMNS: dict[str, str] = {
     "state": "str",
     "area_um2": "float64",
     "contrast": "float64",
+    "shown": "float64",
+    "busy": "float64",
     "covered": "float64",
     "defocus_um": "float64",
     "style": "str",
@@ -30,6 +35,9 @@ TRUTH_COLUMNS: dict[str, str] = {
 
 #: Light that never quite goes away: keeps densities of black things finite.
 FLOOR = 0.01
+
+#: The same for pixel values: one count.
+LEAST_VALUE = 1 / 255
 
 #: Share of its greatest density from which a pixel of a patch belongs to the spore.
 FOOTPRINT = 0.2
@@ -44,6 +52,7 @@ def make_truth(
     cover: NDArray[np.int32],
     inside: NDArray[np.bool_],
     hidden: NDArray[np.bool_],
+    camera: CameraPlan | None = None,
 ) -> pd.DataFrame:
     """Return the truth of a picture.
 
@@ -61,6 +70,8 @@ def make_truth(
         Lit part of the canvas.
     hidden : ndarray, shape of the finished picture, bool
         What an overlay hides.
+    camera : CameraPlan, optional
+        Its tone curve decides what can be seen; a usual one where left out.
 
     Returns
     -------
@@ -77,7 +88,9 @@ def make_truth(
             continue
         column = min(max(round(on_canvas[0]), 0), inside.shape[1] - 1)
         row = min(max(round(on_canvas[1]), 0), inside.shape[0] - 1)
-        contrast, covered = _visibility(number, one, on_canvas, seen, bare, cover)
+        contrast, shown, busy, covered = _visibility(
+            number, one, on_canvas, seen, bare, cover, camera or CameraPlan()
+        )
         rows.append(
             {
                 "x_px": x,
@@ -88,6 +101,8 @@ def make_truth(
                 "state": drawn.state,
                 "area_um2": drawn.area_um2,
                 "contrast": contrast,
+                "shown": shown,
+                "busy": busy,
                 "covered": covered,
                 "defocus_um": one.defocus_um,
                 "style": drawn.style,
@@ -107,8 +122,9 @@ def _visibility(
     seen: NDArray[np.float32],
     bare: NDArray[np.float32],
     cover: NDArray[np.int32],
-) -> tuple[float, float]:
-    """Return the contrast and the covered share of one spore."""
+    camera: CameraPlan,
+) -> tuple[float, float, float, float]:
+    """Return the contrast, linear and in pixel values, the ground's and the covered share."""
     patch = one.drawn.density
     # The lens may have moved it a little.
     left = one.left_px + round(float(on_canvas[0]) - one.x_px)
@@ -116,13 +132,25 @@ def _visibility(
     part = window(left, top, patch.shape, cover.shape)
     flat = window(one.left_px, one.top_px, patch.shape, cover.shape)
     if part is None or flat is None:
-        return 0.0, 0.0
+        return 0.0, 0.0, 0.0, 0.0
     tone = grey(patch)
     limit = FOOTPRINT * float(tone.max())
     foot = tone[part.patch] >= limit
-    ratio = (bare[part.canvas] + np.float32(FLOOR)) / (seen[part.canvas] + np.float32(FLOOR))
-    difference = grey(np.log10(ratio))
-    contrast = float(np.abs(difference[foot]).max()) if foot.any() else 0.0
+    if not foot.any():
+        return 0.0, 0.0, 0.0, 0.0
+    with_it, without = seen[part.canvas], bare[part.canvas]
+    floor = np.float32(FLOOR)
+    ratio = np.asarray(cv2.log((without + floor) / (with_it + floor)), np.float32)
+    ratio *= np.float32(1 / np.log(10))
+    contrast = np.abs(grey(ratio)[foot]).max()
+    after, before = _value_log(with_it, camera), _value_log(without, camera)
+    shown, busy = np.abs((before - after)[foot]).max(), before[foot].std()
     below = tone[flat.patch] >= limit
     covered = float((cover[flat.canvas] > number)[below].mean()) if below.any() else 0.0
-    return contrast, covered
+    return float(contrast), float(shown), float(busy), covered
+
+
+def _value_log(light: NDArray[np.float32], camera: CameraPlan) -> NDArray[np.float32]:
+    """Return the logarithm of the pixel values of exposed light, mean of the channels."""
+    values = np.clip(toned(light, camera), 0, 1) + np.float32(LEAST_VALUE)
+    return grey(np.asarray(cv2.log(values), np.float32)) * np.float32(1 / np.log(10))

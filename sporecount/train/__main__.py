@@ -132,6 +132,52 @@ def search(
 
 
 @main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("out", type=click.Path(path_type=Path))
+@click.option("--seconds", default=500.0, show_default=True)
+@click.option("--steps", type=int, help="Train for so many steps instead: the same every time.")
+@click.option("--device", default="cuda", show_default=True)
+@click.option("--seed", default=0, show_default=True)
+@click.option("--batch", default=768, show_default=True)
+@click.option("--rate", default=3e-3, show_default=True)
+@click.option("--least", default=4000, show_default=True, help="Crops to wait for.")
+@click.option("--without", help="Leave out a spore style or composition, by its name.")
+def closer(
+    folder: Path,
+    out: Path,
+    seconds: float,
+    steps: int | None,
+    device: str,
+    seed: int,
+    batch: int,
+    rate: float,
+    least: int,
+    without: str | None,
+) -> None:
+    """Teach the closer network from the crops in FOLDER; write weights and ONNX to OUT."""
+    from sporecount.train.closer import train_closer
+    from sporecount.train.closer_network import export_closer
+    from sporecount.train.draw import allowed_without
+
+    out.mkdir(parents=True, exist_ok=True)
+    name = "closer" if without is None else f"closer-without-{without}"
+    train_closer(
+        folder / "crops",
+        out / f"{name}.pt",
+        seconds=seconds,
+        steps=steps,
+        device=device,
+        seed=seed,
+        batch=batch,
+        rate=rate,
+        allowed=allowed_without(without),
+        least=least,
+        say=lambda text: _say(f"{name}: {text}"),
+    )
+    export_closer(out / f"{name}.pt", out / f"{name}.onnx")
+
+
+@main.command()
 @click.argument("out", type=click.Path(path_type=Path))
 @click.option("--photos", default=3, show_default=True, help="Pictures of each condition.")
 def pack(out: Path, photos: int) -> None:

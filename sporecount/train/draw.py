@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from sporecount.detect.inputs import encode
 from sporecount.render.compose.plan import COMPOSITIONS
 from sporecount.render.spores.draw import STYLES
+from sporecount.train.crops import cut_crops, write_crops
 from sporecount.train.pool import write_chunk
 from sporecount.train.tiles import Tile, draw_scale, draw_tile, square
 
@@ -34,27 +35,34 @@ def tags_of(tile: Tile) -> NDArray[np.int32]:
 
 
 def draw_search_chunks(folder: Path, worker: int, seed: int, until: Path) -> None:
-    """Write chunks of search tiles, fine and coarse, until the file ``until`` exists."""
+    """Write chunks of search tiles, fine and coarse, until the file ``until`` exists.
+
+    Beside them go close-ups of what lies in the tiles, for the closer look.
+    """
     import cv2
 
     cv2.setNumThreads(1)
-    for kind in ("coarse", "fine"):
+    for kind in ("coarse", "fine", "crops"):
         (folder / kind).mkdir(parents=True, exist_ok=True)
     number = 0
     while not until.exists():
         fine = (number + worker) % 4 == 3
         side, scales = (FINE_SIDE, FINE_SCALES) if fine else (COARSE_SIDE, COARSE_SCALES)
         rng = np.random.default_rng([seed, worker, number])
-        tiles, objects, tags = [], [], []
+        choose = np.random.default_rng([seed, worker, number, 1])
+        tiles, objects, tags, cuts = [], [], [], []
         for _ in range(CHUNK):
             tile = draw_tile(rng, side, draw_scale(rng, *scales))
             tiles.append(encode(square(tile.field.density * tile.field.examined[..., None], side)))
             objects.append(tile.rows)
             tags.append(tags_of(tile))
+            cuts.append(cut_crops(tile, tags[-1], choose))
             if until.exists():
                 return
         target = folder / ("fine" if fine else "coarse")
-        write_chunk(target, f"{worker:03d}-{number:05d}", np.stack(tiles), objects, np.stack(tags))
+        name = f"{worker:03d}-{number:05d}"
+        write_chunk(target, name, np.stack(tiles), objects, np.stack(tags))
+        write_crops(folder / "crops", name, *(list(part) for part in zip(*cuts)))
         number += 1
 
 

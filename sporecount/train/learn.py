@@ -15,7 +15,7 @@ from sporecount.train.develop import develop
 from sporecount.train.loss import search_loss
 from sporecount.train.network import SearchNet
 from sporecount.train.pool import MOST_OBJECTS, Pool
-from sporecount.train.vary import lay_over, tint, turn, unpack
+from sporecount.train.vary import cut, lay_over, tint, turn, unpack
 
 #: Share of the batches that are of coarse tiles.
 COARSE_SHARE = 0.75
@@ -150,7 +150,8 @@ def train_search(
         x, objects = unpack(pool.tiles[numbers]), pool.objects[numbers]  # type: ignore[index]
         x, objects = turn(x, objects, generator)
         x, objects = lay_over(x, objects, generator)
-        stage(tint(develop(x, generator), generator), objects)
+        x, objects = cut(tint(develop(x, generator), generator), objects, generator)
+        stage(x, objects)
         pool.hardness[numbers] = stage.hardness  # type: ignore[index]
         step += 1
         if step % AVERAGE_EVERY == 0:

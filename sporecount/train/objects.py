@@ -17,6 +17,10 @@ FAINT_CONTRAST = 0.04
 #: The same as a multiple of the picture's pixel noise at the working scale.
 FAINT_NOISE = 0.9
 
+#: An object that shows less than this in the picture's own values, by itself, against the
+#: pixel noise and against the unevenness of what it lies on, is nobody's to find either.
+FAINT_SHOWN, SHOWN_NOISE, SHOWN_BUSY = 0.02, 1.6, 0.7
+
 #: Share hidden under opaque things above which an object is likewise left alone.
 MOSTLY_COVERED = 0.55
 
@@ -52,6 +56,8 @@ def object_rows(
     rows[:, COS2], rows[:, SIN2] = np.cos(doubled), np.sin(doubled)
     rows[:, STATE] = [STATE_CODES[state] for state in truth["state"]]
     seen = truth["in_field"] & (truth["contrast"] >= max(FAINT_CONTRAST, FAINT_NOISE * noise))
+    ground = np.maximum(SHOWN_NOISE * noise, SHOWN_BUSY * truth["busy"])
+    seen &= truth["shown"] >= np.maximum(FAINT_SHOWN, ground)
     seen &= truth["covered"] <= MOSTLY_COVERED
     rows[:, WEIGHT] = seen.to_numpy(float)
     return rows

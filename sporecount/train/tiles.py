@@ -18,6 +18,7 @@ from sporecount.render.plan import PicturePlan, random_plan
 from sporecount.scale.calibration import Calibration
 from sporecount.settings import FieldSettings
 from sporecount.train.objects import object_rows
+from sporecount.train.undecided import undecided_rows
 
 #: People's scales are a little wrong: spread of its logarithm.
 SCALE_ERROR = 0.03
@@ -32,7 +33,8 @@ class Tile:
     field : Field
         At the working scale, at least ``side`` in both directions.
     rows : ndarray, shape (n, 8), float32
-        Its objects (`sporecount.train.objects`).
+        Its objects (`sporecount.train.objects`), and the litter that nobody could tell from
+        a spore (`sporecount.train.undecided`).
     rendered : Rendered
         What it was made from.
     """
@@ -159,8 +161,10 @@ def tile_of(rendered: Rendered, scale_error: float = 1.0) -> Tile:
     field = make_field(photo, calibration, FieldSettings())
     truth = rendered.truth
     xy = field.to_work_px(truth[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2))
-    rows = object_rows(truth, xy[:, 0], xy[:, 1], noise_of(field.density))
-    return Tile(field, rows, rendered)
+    noise = noise_of(field.density)
+    rows = object_rows(truth, xy[:, 0], xy[:, 1], noise)
+    undecided = undecided_rows(field.density, rows, noise)
+    return Tile(field, np.concatenate([rows, undecided]), rendered)
 
 
 def draw_scale(rng: np.random.Generator, low: float, high: float) -> float:

@@ -1,4 +1,4 @@
-"""Vary drawn tiles as they are learned from: turned, sized, tinted, laid over one another."""
+"""Vary drawn tiles as they are learned from: turned, sized, tinted, laid over one another, cut."""
 
 from __future__ import annotations
 
@@ -17,6 +17,15 @@ LAID_OVER_SHARE = 0.25
 
 #: Below more density than this an object is nobody's to find.
 HIDING_DENSITY = 0.55
+
+#: Share of tiles that the edge of the examined part cuts: straight, round, or a box left out.
+CUT_SHARE = 0.3
+
+#: Share of the edges along which the light falls off, its reach in pixels, and its density.
+FALL_SHARE, FALL_PX, FALL_DENSITY = 0.4, 8.0, 0.5
+
+#: An object centred so near the edge, in pixels, is nobody's to call inside or outside.
+EDGE_DOUBT_PX = 1.0
 
 
 def unpack(tiles: Tensor) -> Tensor:
@@ -100,5 +109,68 @@ def tint(x: Tensor, generator: torch.Generator) -> Tensor:
     grey = (draw[:, 4:5] < 0.06).float()
     x = x * gain * balance
     x = x * (1 - grey) + x.mean(1, keepdim=True) * grey
+    examined = (x.abs().amax(1, keepdim=True) > 0).float()
     low, high = DENSITY_BOUNDS
-    return (x + (draw[:, 5:6] - 0.5) * 0.02).clamp(low, high)
+    return (x + (draw[:, 5:6] - 0.5) * 0.02 * examined).clamp(low, high)
+
+
+def cut(x: Tensor, objects: Tensor, generator: torch.Generator) -> tuple[Tensor, Tensor]:
+    """Let the examined part end within some tiles, as at a round field or a box of text.
+
+    Parameters
+    ----------
+    x : Tensor, shape (n, 3, side, side)
+    objects : Tensor, shape (n, k, 8)
+    generator : torch.Generator
+
+    Returns
+    -------
+    x : Tensor
+        Exactly 0 beyond the edge.
+    objects : Tensor
+        Those centred beyond the edge are gone; those centred on it are left alone.
+    """
+    n, side = x.shape[0], x.shape[-1]
+    draw = torch.rand((n, 8), generator=generator, device=x.device)
+    at = torch.arange(side, device=x.device, dtype=x.dtype)
+    depth = _depth(draw, at[None, None, :], at[None, :, None], side)
+    chosen = draw[:, 0] < CUT_SHARE
+    inside = (depth > 0) | ~chosen[:, None, None]
+
+    falls = (chosen & (draw[:, 7] < FALL_SHARE))[:, None, None]
+    near = (1 - depth / FALL_PX).clamp(0.0, 1.0) ** 2
+    strength = FALL_DENSITY * (draw[:, 7] / FALL_SHARE)[:, None, None]
+    low, high = DENSITY_BOUNDS
+    shaded = (x + (near * strength * falls)[:, None]).clamp(low, high)
+
+    objects = objects.clone()
+    within = _depth(draw, objects[..., X][:, None], objects[..., Y][:, None], side)[:, 0]
+    beyond = chosen[:, None] & (within < -EDGE_DOUBT_PX)
+    doubtful = chosen[:, None] & (within.abs() <= EDGE_DOUBT_PX)
+    objects[..., STATE] = torch.where(beyond, -1.0, objects[..., STATE])
+    objects[..., WEIGHT] = torch.where(doubtful, 0.0, objects[..., WEIGHT])
+    return shaded * inside[:, None], objects
+
+
+def _depth(draw: Tensor, x: Tensor, y: Tensor, side: int) -> Tensor:
+    """Return how far places lie within each tile's examined part, pixels, negative beyond it.
+
+    ``x`` and ``y`` broadcast to (n, rows, columns); ``draw`` (n, 8) holds even numbers, 0 to 1.
+    """
+    turn = draw[:, 1, None, None] * (2 * torch.pi)
+    cos, sin = torch.cos(turn), torch.sin(turn)
+    middle = (side - 1) / 2
+    # The edge passes some way from the tile's middle, so that mostly the smaller part is lost.
+    off = (draw[:, 2, None, None] * 0.48 + 0.02) * side
+    u, v = (x - middle) * cos + (y - middle) * sin, (y - middle) * cos - (x - middle) * sin
+    straight = off - u
+    radius = side * torch.exp(draw[:, 3, None, None] * 2.3 - 0.9)
+    round_field = radius - torch.hypot(u - off + radius, v)
+    # Boxes lie upright, as text does.
+    halves = side * (0.06 + 0.3 * draw[:, 3:5, None, None] ** 2)
+    places = side * draw[:, 5:7, None, None]
+    box = torch.maximum(
+        (x - places[:, 0]).abs() - halves[:, 0], (y - places[:, 1]).abs() - 0.4 * halves[:, 1]
+    )
+    kind = draw[:, 0, None, None] / CUT_SHARE
+    return torch.where(kind < 0.3, straight, torch.where(kind < 0.7, round_field, box))

@@ -18,8 +18,8 @@ Image = NDArray[Any]
 #: Density (rows, columns, 3) and the object's centre (x, y) in it.
 Picture = tuple[Image, tuple[float, float]]
 
-#: Grid that small objects are drawn on, um: fine enough for details of 0.5 um.
-FINE_UM = 0.47
+#: Grid that small objects are drawn on, um: fine enough for details of 0.7 um.
+FINE_UM = 0.62
 #: Least optical density: bent light makes a rim up to about 1.8 times as bright as the ground.
 BRIGHTEST_DENSITY = -0.25
 
@@ -63,8 +63,9 @@ class Canvas:
 
 def clear_border(density: Image) -> Image:
     """Return a float32 copy whose outermost pixels are 0, no brighter than light can be bent."""
-    out = np.zeros(density.shape, np.float32)
-    np.maximum(density[1:-1, 1:-1], np.float32(BRIGHTEST_DENSITY), out=out[1:-1, 1:-1])
+    out = np.maximum(density, np.float32(BRIGHTEST_DENSITY), dtype=np.float32)
+    out[[0, -1]] = 0.0
+    out[:, [0, -1]] = 0.0
     return out
 
 

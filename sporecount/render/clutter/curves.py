@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from itertools import pairwise
 
+import cv2
 import numpy as np
 from numpy.typing import NDArray
 
@@ -55,7 +56,8 @@ def along_curve(
     along_um : ndarray, float32
         Way along the curve to the nearest point of it.
     """
-    across = np.full(canvas.shape, FAR_UM, np.float32)
+    across = np.full(canvas.shape, FAR_UM / canvas.step_um, np.float32)
+    nearest = across.copy()
     along = np.zeros(canvas.shape, np.float32)
     corners = frame_to_px(canvas, points_um)
     reach = reach_um / canvas.step_um
@@ -73,13 +75,12 @@ def along_curve(
         y = (np.arange(top, bottom, dtype=np.float32) - np.float32(ay))[:, None]
         way = np.clip(x * np.float32(ex) + y * np.float32(ey), 0.0, np.float32(length))
         side = x * np.float32(ey) - y * np.float32(ex)
-        away = np.hypot(x - way * np.float32(ex), y - way * np.float32(ey))
-        here = across[top:bottom, left:right]
-        near = (away * np.float32(canvas.step_um) < np.abs(here)) & (away <= reach)
-        signed = np.copysign(away, side) * np.float32(canvas.step_um)
-        here[near] = signed[near]
-        along[top:bottom, left:right][near] = (way[near] + np.float32(gone)) * np.float32(
-            canvas.step_um
-        )
+        away = cv2.magnitude(x - way * np.float32(ex), y - way * np.float32(ey))
+        near = (away < nearest[top:bottom, left:right]) & (away <= reach)
+        np.copyto(nearest[top:bottom, left:right], away, where=near)
+        np.copyto(across[top:bottom, left:right], np.copysign(away, side), where=near)
+        np.copyto(along[top:bottom, left:right], way + np.float32(gone), where=near)
         gone += length
+    across *= np.float32(canvas.step_um)
+    along *= np.float32(canvas.step_um)
     return across, along

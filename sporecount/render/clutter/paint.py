@@ -67,7 +67,8 @@ def inside(distance_um: Image, step_um: float, soft_um: float = 0.0) -> Image:
 
 def bump(values: Image, sigma: float) -> Image:
     """Return a bell of height 1 about 0."""
-    return np.exp(np.square(values) * np.float32(-0.5 / sigma**2))
+    square = np.asarray(np.square(values) * np.float32(-0.5 / sigma**2))
+    return cv2.exp(square).reshape(square.shape)
 
 
 def noise(
@@ -134,9 +135,11 @@ def frame_to_px(canvas: Canvas, points_um: NDArray[np.float64]) -> NDArray[np.fl
 
 def colour(tone: Image, tint_rgb: Image) -> Image:
     """Return density (rows, columns, 3) of a tone, shape (rows, columns), in one tint."""
-    return tone[:, :, None] * tint_rgb
+    tone = np.ascontiguousarray(tone, np.float32)
+    return cv2.transform(tone, np.asarray(tint_rgb, np.float32).reshape(3, 1))
 
 
 def two_tints(tone: Image, share: Image, first: Image, second: Image) -> Image:
     """Return a density that goes from the first tint to the second as share goes 0 to 1."""
-    return tone[:, :, None] * (first + share[:, :, None] * (second - first))
+    both = cv2.merge([tone.astype(np.float32, copy=False), (tone * share).astype(np.float32)])
+    return cv2.transform(both, np.stack([first, second - first], axis=1).astype(np.float32))

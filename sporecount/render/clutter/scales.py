@@ -22,7 +22,7 @@ from sporecount.render.clutter.paint import (
 FAMILY = "scales"
 
 #: Coarsest grid for whole scales, um: their ridges are 1-3 um apart.
-SCALE_FINE_UM = 0.5
+SCALE_FINE_UM = 0.85
 #: Tints of a scale and their strengths (optical density): black, orange, brown, pale, clear.
 COATS: tuple[tuple[str, float, float, float], ...] = (
     ("black", 0.4, 1.3, 0.18),

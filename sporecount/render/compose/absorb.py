@@ -21,6 +21,9 @@ from sporecount.render.compose.plan import ComposePlan
 #: Levels of defocus that are told apart in one picture.
 LEVELS = 5
 
+#: Distance over which oblique light tells one flank from the other, um.
+RELIEF_UM = 1.6
+
 
 def compose_absorb(
     placed: list[Placed], shape: tuple[int, int], um_per_px: float, plan: ComposePlan
@@ -36,7 +39,7 @@ def compose_absorb(
     um_per_px : float
         Scale of the canvas.
     plan : ComposePlan
-        Its ``cone``, ``kernel``, ``fringe``, ``closure`` and ``density_gain``.
+        Its ``cone``, ``kernel``, ``fringe``, ``closure``, ``density_gain`` and ``relief``.
     """
     litter = np.zeros((*shape, 3), np.float32)
     spores = np.zeros((*shape, 3), np.float32)
@@ -53,6 +56,8 @@ def compose_absorb(
             total += _defocus(layer, defocus_um, um_per_px, plan)
     litter *= np.float32(plan.density_gain)
     spores *= np.float32(plan.density_gain)
+    if plan.relief > 0:
+        litter, spores = (_in_relief(one, um_per_px, plan) for one in (litter, spores))
     bare = transmit(litter)
     hidden = grey(litter) > OPAQUE_DENSITY
     cover = np.where(hidden, np.int32(len(placed)), np.int32(-1))
@@ -73,6 +78,27 @@ def _defocus(
         wide = blur(soft, max(0.7, radius_px * 0.7, 0.8 / um_per_px))
         soft = soft + np.float32(strength) * (soft - wide)
     return soft
+
+
+def _in_relief(
+    density: NDArray[np.float32], um_per_px: float, plan: ComposePlan
+) -> NDArray[np.float32]:
+    """Brighten one flank of everything and darken the other, as oblique light does."""
+    turn = np.radians(plan.relief_deg)
+    half = RELIEF_UM / um_per_px / 2 * np.array([np.cos(turn), np.sin(turn)])
+    size = (density.shape[1], density.shape[0])
+    thick = grey(density)
+    ahead, behind = (
+        cv2.warpAffine(
+            thick,
+            np.array([[1.0, 0.0, side * half[0]], [0.0, 1.0, side * half[1]]]),
+            size,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        for side in (1.0, -1.0)
+    )
+    slope = np.clip(np.float32(plan.relief) * (ahead - behind), -0.25, 0.5)
+    return np.asarray(density + slope[..., None], np.float32)
 
 
 def _disc(radius_px: float) -> NDArray[np.float32]:

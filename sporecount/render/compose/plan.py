@@ -36,6 +36,9 @@ class ComposePlan:
         Phase per unit of optical density (wave).
     density_gain : float
         Factor on all densities; light that passes twice doubles them.
+    relief, relief_deg : float
+        Oblique light: how much things glow on one side and darken on the other, and
+        towards which side (absorb).
     """
 
     name: str
@@ -48,6 +51,8 @@ class ComposePlan:
     shadow_um: tuple[float, float] = (2.0, 2.0)
     phase_rad: float = 3.0
     density_gain: float = 1.0
+    relief: float = 0.0
+    relief_deg: float = 0.0
 
 
 def random_compose(
@@ -70,5 +75,7 @@ def random_compose(
         shadow=float(rng.uniform(0.1, 0.7)) if throws else 0.0,
         shadow_um=(float(rng.normal(0, 4)), float(rng.normal(0, 4))),
         phase_rad=float(rng.normal(2.0, 2.0)),
+        relief=float(rng.uniform(0.15, 0.8)) if rng.random() < 0.18 else 0.0,
+        relief_deg=float(rng.uniform(0, 360)),
         density_gain=float(np.exp(rng.normal(0.25 if card else 0.0, 0.25))),
     )

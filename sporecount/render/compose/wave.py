@@ -61,8 +61,9 @@ def compose_wave(
             if one.is_spore:
                 paste(both, one)
         waves = _Waves(shape, um_per_px, defocus_um, plan)
-        light *= waves.through(both)
-        bare *= waves.through(litter)
+        passed = waves.through(both)
+        light *= passed
+        bare *= waves.through(litter) if any(one.is_spore for one in group) else passed
         thick += grey(litter) * np.float32(plan.density_gain)
     cover = np.where(thick > OPAQUE_DENSITY, np.int32(len(placed)), np.int32(-1))
     return Composed(light=light, bare=bare, cover=cover)

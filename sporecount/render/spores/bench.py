@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from sporecount.render.drawn import DrawnSpore
 
-FINEST_STEP_UM = 0.25
+FINEST_STEP_UM = 0.32
 _FAINTEST = 2e-3
 
 

@@ -27,6 +27,8 @@ from sporecount.render.spores.look import SporeLook
 Light = NDArray[np.floating]
 _SHIFT = 6
 _SUPER = 2
+_SHADES = ("flat", "banded", "domed", "lit", "radial")
+_HIGHLIGHTS = ("none", "spot", "arc", "core", "dot")
 
 
 @dataclass(frozen=True)
@@ -95,8 +97,8 @@ def _paint_of(rng: np.random.Generator, look: SporeLook) -> _Paint:
     return _Paint(
         stroke_um=float(np.clip(look.wall_um * rng.uniform(0.4, 0.9), 0.25, 1.1)),
         texture=str(rng.choice(("none", "speckle", "blotch", "hatch"), p=(0.3, 0.3, 0.25, 0.15))),
-        shade=str(rng.choice(("flat", "banded", "domed", "lit"), p=(0.25, 0.25, 0.3, 0.2))),
-        highlight=str(rng.choice(("none", "spot", "arc", "core"), p=(0.4, 0.2, 0.15, 0.25))),
+        shade=str(rng.choice(_SHADES, p=(0.2, 0.2, 0.2, 0.15, 0.25))),
+        highlight=str(rng.choice(_HIGHLIGHTS, p=(0.36, 0.18, 0.13, 0.21, 0.12))),
     )
 
 
@@ -150,12 +152,18 @@ def _painted(
         body = body + marks
     hue = np.array(look.hue, np.float32)
     tint = hue ** np.float32(rng.uniform(0.8, 1.25))
-    fill = np.exp(np.float32(-2.302585 * look.tone) * np.minimum(body, 1.3)[..., None] * hue)
-    light = 1.0 - cover[..., None] * (1.0 - fill)
+    body = np.minimum(body, 1.3).astype(np.float32, copy=False)
+    absorbed = cv2.transform(body, np.float32(-2.302585 * look.tone) * hue.reshape(3, 1))
+    light: Light = np.asarray(cv2.exp(absorbed), np.float32)
+    light -= np.float32(1.0)
+    light *= cover[..., None]
+    light += np.float32(1.0)
     light = _inked(rng, bench, look, polygons, paint, light, cover, tint)
     halo = _glow(bench, cover, float(rng.uniform(0.35, 0.7)))
-    density = -np.log10(np.maximum(light, 0.01)) - (np.float32(look.rim) * halo)[..., None]
-    return Draft(density.astype(np.float32), cover, bench)
+    density = np.asarray(cv2.log(np.maximum(light, np.float32(0.01))), np.float32)
+    density *= np.float32(-1.0 / np.log(10.0))
+    density -= (np.float32(look.rim) * halo)[..., None]
+    return Draft(density, cover, bench)
 
 
 def _inked(
@@ -170,6 +178,7 @@ def _inked(
 ) -> Light:
     """Draw the outline over the light, kept within the cover."""
     ink = np.power(np.float32(10.0), -look.tone * look.wall_tone * paint.stroke * tint)
+    ink = ink.astype(np.float32)
     lines = polygons
     if paint.dashed:
         lines = [part for polygon in polygons for part in dashes(rng, polygon)]
@@ -179,7 +188,7 @@ def _inked(
         blurred = cv2.GaussianBlur(pen, (0, 0), max(0.3, 0.2 / bench.step_um))
         pen = blurred.astype(np.float32, copy=False)
     pen = np.minimum(pen, cover)[..., None]
-    return np.minimum(light, light * (1.0 - pen) + pen * ink)
+    return np.minimum(light, light + pen * (ink - light))
 
 
 def _shaded(
@@ -193,6 +202,10 @@ def _shaded(
         return np.where(share < edge, 1.0 + 0.5 * rng.random(), 1.0 - 0.4 * rng.random())
     if paint.shade == "domed":
         return 1.0 + rng.uniform(-0.5, 0.6) * (share - 0.5)
+    if paint.shade == "radial":
+        # From the middle outwards, to the edge or beyond it, either end the darker.
+        away = np.hypot(bench.x_um, bench.y_um) / np.float32(0.5 * look.length_um)
+        return 1.0 + rng.uniform(-0.7, 0.7) * (np.minimum(away, 1.0) ** rng.uniform(1, 3) - 0.4)
     if paint.shade == "lit":
         turn = rng.uniform(0, 6.3)
         slope = bench.x_um * np.float32(np.cos(turn)) + bench.y_um * np.float32(np.sin(turn))
@@ -228,6 +241,10 @@ def _highlit(
     if paint.highlight == "core":
         inner = np.clip((depth - 0.45 * side) / (0.3 * side), 0.0, 1.0)
         return 1.0 - strength * inner
+    if paint.highlight == "dot":
+        spread = side * rng.uniform(0.12, 0.4)
+        away = (bench.x_um - rng.normal(0, 0.15 * side)) ** 2 + bench.y_um**2
+        return 1.0 + strength * np.exp(away * np.float32(-1.0 / spread**2))
     if paint.highlight == "spot":
         middle = rng.normal(0.0, 0.25 * side, 2)
         radius = side * rng.uniform(0.15, 0.45)
@@ -299,7 +316,7 @@ def _cracked(
         middle = rng.normal(0.0, 0.25) * (side if lengthwise else half)
         off = rng.normal(0.0, 0.3, len(along)) + middle
         crack = along[:, None] * way + off[:, None] * normal
-        gap = float(rng.uniform(0.4, 0.7) if dark else rng.uniform(0.5, 1.1))
+        gap = float(rng.uniform(0.5, 0.8) if dark else rng.uniform(0.6, 1.3))
         pens.append(_stroked(bench, [crack], gap, closed=False))
         if number == 0 and not short and rng.random() < 0.5:
             slide = rng.choice((-0.5, 0.5)) * rng.uniform(0.4, 1.8) * way
@@ -312,7 +329,7 @@ def _cracked(
     for pen in pens:
         lines = np.maximum(lines, pen)
     if dark:
-        marks = lines * np.float32(rng.uniform(0.5, 1.0))
+        marks = lines * np.float32(rng.uniform(0.6, 1.1))
         return _painted(rng, bench, look, polygons, paint, marks=marks)
     return _painted(rng, bench, look, polygons, paint, gaps=lines)
 

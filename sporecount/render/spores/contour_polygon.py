@@ -9,6 +9,9 @@ from sporecount.render.spores.look import SporeLook
 
 Polygon = NDArray[np.float64]  # (k, 2) in um
 
+#: Share of outlines that follow a plain formula, exactly.
+PLAIN = 0.25
+
 
 def draw_outline(
     rng: np.random.Generator,
@@ -30,8 +33,12 @@ def draw_outline(
     lower = np.column_stack([-upper[:, 0], -upper[::-1, 1]])
     upper, lower = np.vstack([[1.0, 0.0], upper]), np.vstack([[-1.0, 0.0], lower])
     knots = np.concatenate([upper, lower]) * (half, side)
-    knots += rng.normal(0.0, 0.007 * half * rough, knots.shape)
-    shape = _smooth_through(knots, points)
+    if rng.random() < PLAIN:
+        rough *= 0.1
+        shape = _plain(rng, tip, points) * (half, side)
+    else:
+        knots += rng.normal(0.0, 0.007 * half * rough, knots.shape)
+        shape = _smooth_through(knots, points)
     shape[:, 1] += look.bend * look.length_um * ((shape[:, 0] / half) ** 2 - 0.33)
     for order in (2, 3, 4, 5):
         phase, size = rng.uniform(0, 6.3), rng.normal(0.0, 0.008 * rough) * half
@@ -41,6 +48,17 @@ def draw_outline(
     angle = np.deg2rad(angle_deg)
     spin = np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])
     return shape @ spin.T
+
+
+def _plain(rng: np.random.Generator, tip: float, points: int) -> Polygon:
+    """Return a power of a circle, from ellipse to lens, some with a bead on either tip."""
+    turn = np.linspace(0.0, 2 * np.pi, points, endpoint=False)
+    x = np.cos(turn)
+    height = np.abs(np.sin(turn)) ** (1.0 + tip * rng.uniform(0.3, 1.0))
+    if rng.random() < 0.3:
+        bead = rng.uniform(0.08, 0.2) * np.sqrt(np.maximum(1.0 - x**2, 0.0)) ** 0.7
+        height = np.maximum(height, bead)
+    return np.column_stack([x, np.copysign(height, np.sin(turn))])
 
 
 def _smooth_through(knots: Polygon, points: int) -> Polygon:

@@ -165,7 +165,7 @@ def _paint(
     half = 0.5 * look.length_um
     soft = max(bench.step_um, float(rng.uniform(0.1, 0.5)))
     solid = np.clip(cut / soft + 0.5, 0.0, 1.0)
-    wall = np.exp(-((np.maximum(depth - 0.3 * look.wall_um, 0.0) / (0.65 * look.wall_um)) ** 2))
+    wall = _bell((depth - np.float32(0.3 * look.wall_um)).clip(min=0.0), 0.65 * look.wall_um)
     core = (1.0 - wall) * (1.0 + rng.uniform(-0.35, 0.45) * (share**2 - 0.4))
     core = core * _ridges(rng, look, u, v) + _wrinkled(rng, look, u, v, touch.wrinkles)
     core = core * (1.0 + look.grain * _cloud(rng, bench, look.grain_um))
@@ -179,12 +179,18 @@ def _paint(
     inner_hue = hue ** np.float32(rng.uniform(0.75, 1.35))
     outer = strength * look.wall_tone * touch.wall_gain * wall * solid
     inner = strength * look.core_tone * touch.core_gain * np.maximum(core, 0.0) * solid
-    halo = look.rim * np.exp(-(((cut + 0.45) / 0.4) ** 2)) * min(1.0, touch.wall_gain)
+    halo = _bell(cut + np.float32(0.45), 0.4) * np.float32(look.rim * min(1.0, touch.wall_gain))
     halo = halo * (1.0 - solid)
     outer = outer + marks * solid
     density = outer[..., None] * hue + inner[..., None] * inner_hue - halo[..., None]
     cover = np.clip(cut / bench.step_um + 0.5, 0.0, 1.0).astype(np.float32)
     return Draft(density.astype(np.float32), cover, bench)
+
+
+def _bell(values: Field, width: float) -> Field:
+    """Return a bell of height 1 about 0."""
+    scaled = np.square(values, dtype=np.float32) * np.float32(-1.0 / width**2)
+    return np.asarray(cv2.exp(scaled), np.float32)
 
 
 def _ridges(rng: np.random.Generator, look: SporeLook, u: Field, v: Field) -> Field:
@@ -266,7 +272,7 @@ def _crack(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v:
     for number in range(1 + int(rng.random() < 0.3)):
         along_axis = rng.random() < 0.2 and number == 0
         normal = rng.normal(np.pi / 2, 0.1) if along_axis else rng.normal(0.0, 0.4)
-        gap = 0.0 if dark else float(rng.uniform(0.5, 1.1))
+        gap = 0.0 if dark else float(rng.uniform(0.6, 1.3))
         cos, sin = float(np.cos(normal)), float(np.sin(normal))
         spread = 0.1 if along_axis else 0.3
         course = u * -sin + v * cos
@@ -280,8 +286,8 @@ def _crack(rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v:
             end = rng.uniform(-0.3, 0.5) * half * look.slenderness
             away = np.hypot(away, np.maximum(course - end, 0.0))
         if dark:
-            line = np.exp(-((away / rng.uniform(0.2, 0.4)) ** 2))
-            marks = np.maximum(marks, line * (look.tone * rng.uniform(0.35, 1.0) + 0.08))
+            line = np.exp(-((away / rng.uniform(0.25, 0.45)) ** 2))
+            marks = np.maximum(marks, line * (look.tone * rng.uniform(0.5, 1.1) + 0.1))
         else:
             keep = np.minimum(keep, away - gap / 2)
         if number > 0 or short:

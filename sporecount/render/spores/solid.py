@@ -94,7 +94,7 @@ def _project(
     optical = optical + bent[..., None]
     for seam, strength in body.seams:
         u, v = _in_plane(bench, box, angle_deg)
-        line = np.exp(-np.square(np.maximum(seam(u, v, np.zeros_like(u)), 0.0) / 0.22))
+        line = np.exp(-np.square(np.maximum(seam(u, v, np.zeros_like(u)), 0.0) / 0.32))
         optical = optical + (strength * line * np.minimum(total, 1.0))[..., None] * hue
     seen = np.maximum(total, spill)
     density = np.zeros(bench.x_um.shape + (3,), np.float32)
@@ -155,14 +155,19 @@ def _chords(
     index = (along * np.float32(BINS / 2 / body.half_um) + np.float32(BINS / 2)).astype(np.int32)
     beyond = np.abs(along) - np.float32(body.half_um)
     limit: Volume = body.radius_um[np.clip(index, 0, BINS - 1)]
-    reach = np.sqrt(across * across + up * up)
+    reach = np.square(across)
+    reach += np.square(up)
+    np.sqrt(reach, out=reach)
     if body.dents or body.folds:
         limit = limit * _shrunk(body, along, across, up, reach)
     under = np.minimum(limit - reach, -beyond)
     soft = np.float32(1.0 / max(float(dz), bench.step_um))
     # A quarter, not a half: several slices meet at the outline, and would swell it.
-    outer = np.clip(under * soft + 0.25, 0.0, 1.0)
-    inner = np.clip((under - np.float32(body.shell_um)) * soft + 0.25, 0.0, 1.0)
+    under *= soft
+    under += np.float32(0.25)
+    inner = under - np.float32(body.shell_um) * soft
+    outer = np.clip(under, 0.0, 1.0, out=under)
+    np.clip(inner, 0.0, 1.0, out=inner)
     for keep in body.keep:
         # Cuts stand nearly along the rays, so the fine step softens them, not the slices.
         left = np.clip(keep(along, across, up) / np.float32(bench.step_um) + 0.5, 0.0, 1.0)

@@ -71,9 +71,9 @@ def split(rng: np.random.Generator, body: Body) -> Body:
         course = (float(rng.uniform(0.05, 0.4)), float(rng.uniform(0, 6.3)))
         if dark:
             seam = _slab(normal, offset, 0.0, *course)
-            seams.append((seam, float(body.tone * rng.uniform(0.35, 1.0) + 0.08)))
+            seams.append((seam, float(body.tone * rng.uniform(0.5, 1.1) + 0.1)))
         else:
-            gap = float(rng.uniform(0.5, 1.1))
+            gap = float(rng.uniform(0.6, 1.3))
             cuts.append(_slab(normal, offset, gap, *course))
         if number == 0 and rng.random() < 0.5:
             slide = float(rng.choice((-1.0, 1.0)) * rng.uniform(0.5, 1.8))

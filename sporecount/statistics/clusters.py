@@ -1,4 +1,4 @@
-"""Proportions where the adults of a brood are alike, so that the brood is the unit."""
+"""Proportions where the units of a cluster are alike, so that the cluster is what counts."""
 
 from __future__ import annotations
 
@@ -8,32 +8,32 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.rearing.proportions import Interval, wilson
+from sporecount.statistics.proportions import Interval, wilson
 
 Array = NDArray[np.float64]
 
 
 class Group(NamedTuple):
-    """Broods that are taken together.
+    """Clusters that are taken together.
 
     Attributes
     ----------
-    infected, adults : ndarray of float, shape (broods,)
-        Infected adults and adults sampled of each brood; no brood without adults.
+    events, sizes : ndarray of float, shape (clusters,)
+        Events and units of each cluster; no cluster without units.
     """
 
-    infected: Array
-    adults: Array
+    events: Array
+    sizes: Array
 
     @property
     def total(self) -> float:
-        """Adults of all broods."""
-        return float(self.adults.sum())
+        """Units of all clusters."""
+        return float(self.sizes.sum())
 
     @property
     def share(self) -> float:
-        """Infected adults among all."""
-        return float(self.infected.sum() / self.adults.sum())
+        """Events among all units."""
+        return float(self.events.sum() / self.sizes.sum())
 
 
 class ChiSquare(NamedTuple):
@@ -54,9 +54,9 @@ class ChiSquare(NamedTuple):
     p: float
 
 
-def group(infected: Sequence[float], adults: Sequence[float]) -> Group:
+def group(events: Sequence[float], sizes: Sequence[float]) -> Group:
     """Return a group from lists."""
-    return Group(np.asarray(infected, float), np.asarray(adults, float))
+    return Group(np.asarray(events, float), np.asarray(sizes, float))
 
 
 def design_effect(one: Group) -> float:
@@ -65,18 +65,18 @@ def design_effect(one: Group) -> float:
     Returns
     -------
     float
-        nan where there are fewer than two broods, or none or all are infected.
+        nan where there are fewer than two clusters, or none or all units are events.
 
     Examples
     --------
     >>> round(design_effect(group([4, 0], [4, 4])), 3)
     8.0
     """
-    broods, share = len(one.adults), one.share
-    if broods < 2 or not 0 < share < 1:
+    clusters, share = len(one.sizes), one.share
+    if clusters < 2 or not 0 < share < 1:
         return float("nan")
-    spread = float(((one.infected - one.adults * share) ** 2).sum())
-    variance = broods / (broods - 1) * spread / one.total**2
+    spread = float(((one.events - one.sizes * share) ** 2).sum())
+    variance = clusters / (clusters - 1) * spread / one.total**2
     return variance / (share * (1 - share) / one.total)
 
 
@@ -91,21 +91,21 @@ def likeness(groups: Sequence[Group]) -> float:
     Returns
     -------
     float
-        0: adults of a brood are no more alike than others; 1: all alike. nan where
+        0: units of a cluster are no more alike than others; 1: all alike. nan where
         there is nothing to tell it by.
     """
     total = sum(one.total for one in groups)
-    broods = sum(len(one.adults) for one in groups)
-    if broods <= len(groups) or total <= broods:
+    clusters = sum(len(one.sizes) for one in groups)
+    if clusters <= len(groups) or total <= clusters:
         return float("nan")
     between = sum(
-        float((one.adults * (one.infected / one.adults - one.share) ** 2).sum()) for one in groups
-    ) / (broods - len(groups))
-    within = sum(
-        float((one.infected * (1 - one.infected / one.adults)).sum()) for one in groups
-    ) / (total - broods)
-    size = (total - sum(float((one.adults**2).sum()) / one.total for one in groups)) / (
-        broods - len(groups)
+        float((one.sizes * (one.events / one.sizes - one.share) ** 2).sum()) for one in groups
+    ) / (clusters - len(groups))
+    within = sum(float((one.events * (1 - one.events / one.sizes)).sum()) for one in groups) / (
+        total - clusters
+    )
+    size = (total - sum(float((one.sizes**2).sum()) / one.total for one in groups)) / (
+        clusters - len(groups)
     )
     below = between + (size - 1) * within
     return (between - within) / below if below > 0 else float("nan")
@@ -117,7 +117,7 @@ def rao_scott(groups: Sequence[Group], *, pooled: bool = False) -> ChiSquare:
     Parameters
     ----------
     groups : sequence of Group
-        Two or more, each with at least two broods.
+        Two or more, each with at least two clusters.
     pooled : bool
         One design effect for all groups, weighted as Rao and Scott do, not one for each.
 
@@ -147,20 +147,20 @@ def donner(groups: Sequence[Group]) -> ChiSquare:
 
 
 def clustered_interval(one: Group, rho: float, level: float = 0.95) -> Interval:
-    """Return limits of a proportion among broods like these.
+    """Return limits of a proportion among clusters like these.
 
-    Wilson's limits on an effective number of adults: the number over the design
+    Wilson's limits on an effective number of units: the number over the design
     effect. That is the larger of the group's own and the one that the likeness of
-    adults gives, and at least 1; and it is corrected for being told from few
-    broods, as Korn and Graubard do [korngraubard1998]. Where no likeness is known,
-    the adults of a brood are taken to be all alike.
+    units gives, and at least 1; and it is corrected for being told from few
+    clusters, as Korn and Graubard do [korngraubard1998]. Where no likeness is known,
+    the units of a cluster are taken to be all alike.
 
     Parameters
     ----------
     one : Group
-        One brood alone has nothing of its own to tell the likeness by, and no correction.
+        One cluster alone has nothing of its own to tell the likeness by, and no correction.
     rho : float
-        Likeness of adults of a brood (see :func:`likeness`); nan where not known.
+        Likeness of units of a cluster (see :func:`likeness`); nan where not known.
     level : float
         Confidence level, between 0 and 1.
     """
@@ -168,23 +168,23 @@ def clustered_interval(one: Group, rho: float, level: float = 0.95) -> Interval:
 
 
 def _effective(one: Group, rho: float, level: float) -> tuple[float, float]:
-    broods = len(one.adults)
-    if float(one.adults.max()) <= 1:
-        return float(one.infected.sum()), one.total
+    clusters = len(one.sizes)
+    if float(one.sizes.max()) <= 1:
+        return float(one.events.sum()), one.total
 
     alike = 1.0 if np.isnan(rho) else min(max(rho, 0.0), 1.0)
-    by_size = 1 + (float((one.adults**2).sum()) / one.total - 1) * alike
+    by_size = 1 + (float((one.sizes**2).sum()) / one.total - 1) * alike
     effect = float(np.nanmax([1.0, by_size, design_effect(one)]))
-    few = _few(broods, level) if broods > 1 else 1.0
+    few = _few(clusters, level) if clusters > 1 else 1.0
     number = min(one.total, max(one.total / effect * few, 1.0))
     return one.share * number, number
 
 
-def _few(broods: int, level: float) -> float:
+def _few(clusters: int, level: float) -> float:
     from scipy.stats import norm, t
 
     tail = (1 - level) / 2
-    return (float(norm.isf(tail)) / float(t.isf(tail, broods - 1))) ** 2
+    return (float(norm.isf(tail)) / float(t.isf(tail, clusters - 1))) ** 2
 
 
 def _chi_square(shares: Array, numbers: Array) -> ChiSquare:

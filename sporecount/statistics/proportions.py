@@ -13,13 +13,13 @@ class Interval(NamedTuple):
     high: float
 
 
-def wilson(infected: float, adults: float, level: float = 0.95) -> Interval:
+def wilson(events: float, total: float, level: float = 0.95) -> Interval:
     """Return Wilson's limits of a proportion [newcombe1998a].
 
     Parameters
     ----------
-    infected, adults : float
-        Out of how many; not whole where clusters make the number an effective one.
+    events, total : float
+        Events, out of how many; not whole where clusters make the number an effective one.
     level : float
         Confidence level, between 0 and 1.
 
@@ -28,19 +28,19 @@ def wilson(infected: float, adults: float, level: float = 0.95) -> Interval:
     >>> [round(limit, 4) for limit in wilson(15, 148)]
     [0.0624, 0.1605]
     """
-    if adults <= 0:
+    if total <= 0:
         return Interval(0.0, 1.0)
     from scipy.stats import norm
 
     z2 = float(norm.isf((1 - level) / 2)) ** 2
-    share = infected / adults
-    middle = share + z2 / (2 * adults)
-    half = math.sqrt(z2 * (share * (1 - share) + z2 / (4 * adults)) / adults)
-    low, high = ((middle + sign * half) / (1 + z2 / adults) for sign in (-1, 1))
-    return Interval(low if infected > 0 else 0.0, high if infected < adults else 1.0)
+    share = events / total
+    middle = share + z2 / (2 * total)
+    half = math.sqrt(z2 * (share * (1 - share) + z2 / (4 * total)) / total)
+    low, high = ((middle + sign * half) / (1 + z2 / total) for sign in (-1, 1))
+    return Interval(low if events > 0 else 0.0, high if events < total else 1.0)
 
 
-def exact(infected: int, adults: int, level: float = 0.95) -> Interval:
+def exact(events: int, total: int, level: float = 0.95) -> Interval:
     """Return the exact limits of Clopper and Pearson [newcombe1998a].
 
     Examples
@@ -48,14 +48,12 @@ def exact(infected: int, adults: int, level: float = 0.95) -> Interval:
     >>> [round(limit, 4) for limit in exact(0, 20)]
     [0.0, 0.1684]
     """
-    if adults <= 0:
+    if total <= 0:
         return Interval(0.0, 1.0)
-    from scipy.stats import beta
+    from scipy.stats import binomtest
 
-    tail = (1 - level) / 2
-    low = float(beta.ppf(tail, infected, adults - infected + 1)) if infected else 0.0
-    high = float(beta.isf(tail, infected + 1, adults - infected)) if infected < adults else 1.0
-    return Interval(low, high)
+    limits = binomtest(events, total).proportion_ci(level, method="exact")
+    return Interval(float(limits.low), float(limits.high))
 
 
 def difference(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from sporecount.rearing.clusters import (
+from sporecount.statistics.clusters import (
     Group,
     clustered_interval,
     design_effect,
@@ -14,12 +14,12 @@ from sporecount.rearing.clusters import (
     likeness,
     rao_scott,
 )
-from sporecount.rearing.proportions import Interval, difference, exact, wilson
+from sporecount.statistics.proportions import Interval, difference, exact, wilson
 
 
 def pairs(text: str) -> Group:
-    infected, adults = zip(*(map(float, pair.split("/")) for pair in text.split()))
-    return group(infected, adults)
+    events, sizes = zip(*(map(float, pair.split("/")) for pair in text.split()))
+    return group(events, sizes)
 
 
 #: Weil 1970, Fd Cosmet. Toxicol. 8:177 (pups that lived / pups of a litter), as in R's aod.
@@ -36,7 +36,7 @@ SEEDS = (
 
 
 @pytest.mark.parametrize(
-    ("infected", "adults", "by_wilson", "by_exact"),
+    ("events", "sizes", "by_wilson", "by_exact"),
     [
         (81, 263, (0.2553, 0.3662), (0.2527, 0.3676)),
         (15, 148, (0.0624, 0.1605), (0.0578, 0.1617)),
@@ -45,11 +45,11 @@ SEEDS = (
     ],
 )
 def test_newcombe_s_four_examples(
-    infected: int, adults: int, by_wilson: tuple[float, float], by_exact: tuple[float, float]
+    events: int, sizes: int, by_wilson: tuple[float, float], by_exact: tuple[float, float]
 ) -> None:
     """Newcombe 1998, Stat. Med. 17:857-872: examples from memory, limits recomputed."""
-    assert wilson(infected, adults) == pytest.approx(by_wilson, abs=5e-5)
-    assert exact(infected, adults) == pytest.approx(by_exact, abs=5e-5)
+    assert wilson(events, sizes) == pytest.approx(by_wilson, abs=5e-5)
+    assert exact(events, sizes) == pytest.approx(by_exact, abs=5e-5)
 
 
 def test_limits_as_r_gives_them() -> None:
@@ -88,11 +88,11 @@ def test_newcombe_s_differences(
 def test_limits_agree_with_statsmodels() -> None:
     from statsmodels.stats.proportion import proportion_confint
 
-    for infected, adults in ((0, 3), (3, 3), (7, 23), (1, 400)):
+    for events, sizes in ((0, 3), (3, 3), (7, 23), (1, 400)):
         for level in (0.8, 0.95):
             for method, own in (("wilson", wilson), ("beta", exact)):
-                known = proportion_confint(infected, adults, 1 - level, method)
-                assert own(infected, adults, level) == pytest.approx(known, abs=1e-12)
+                known = proportion_confint(events, sizes, 1 - level, method)
+                assert own(events, sizes, level) == pytest.approx(known, abs=1e-12)
 
 
 def test_rats_totals_and_design_effects() -> None:
@@ -118,7 +118,7 @@ def test_the_unit_matters() -> None:
     """The naive test of the same rats says chi2 8.8999, p .00285 (recomputed)."""
     apart = [
         group(
-            [1.0] * int(one.infected.sum()) + [0.0] * int((one.adults - one.infected).sum()),
+            [1.0] * int(one.events.sum()) + [0.0] * int((one.sizes - one.events).sum()),
             [1.0] * int(one.total),
         )
         for one in RATS
@@ -148,7 +148,7 @@ def test_alike_adults_make_wider_limits() -> None:
     alike, mixed = group([6, 0, 6, 0, 6, 0], [6] * 6), group([3] * 6, [6] * 6)
     wide, narrow = (clustered_interval(one, likeness([one])) for one in (alike, mixed))
     assert wide.high - wide.low > narrow.high - narrow.low
-    assert wide.low < wilson(3, 6).low  # six adults at most, since broods are the unit
+    assert wide.low < wilson(3, 6).low  # six units at most, since clusters are what counts
 
 
 def test_adults_that_are_alone_in_their_broods_are_independent() -> None:
@@ -178,11 +178,11 @@ def test_the_limits_hold_where_adults_of_a_brood_are_alike() -> None:
     held = naive = 0
     repeats = 300
     for _ in range(repeats):
-        adults = 1 + rng.poisson(7, 10)
-        infected = rng.binomial(adults, rng.beta(0.2 * 7 / 3, 0.8 * 7 / 3, 10))
-        one = group(infected.tolist(), adults.tolist())
+        sizes = 1 + rng.poisson(7, 10)
+        events = rng.binomial(sizes, rng.beta(0.2 * 7 / 3, 0.8 * 7 / 3, 10))
+        one = group(events.tolist(), sizes.tolist())
         held += _within(0.2, clustered_interval(one, likeness([one])))
-        naive += _within(0.2, wilson(one.infected.sum(), one.total))
+        naive += _within(0.2, wilson(one.events.sum(), one.total))
     assert held / repeats > 0.91
     assert naive / repeats < 0.80
 

@@ -1,0 +1,164 @@
+"""Closer look: what each find is, at the photo's own fineness, turned to its long axis."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from sporecount.detect import engine
+from sporecount.detect.inputs import scale
+from sporecount.detect.seeds import Seeds
+from sporecount.field.closeup import close_ups
+from sporecount.field.field import Field
+
+#: What a find can be, in the order of the network's outputs.
+CLASSES = ("intact", "damaged", "fragment", "neither")
+
+#: Scale of the close-ups, um per pixel, and side of what the network sees, pixels: 22.4 um.
+CLOSER_UM_PER_PX, SIDE = 0.4, 56
+
+#: Half the side of an upright close-up that a turned one is cut from, um.
+_HALF_UM = 14.4
+
+#: Finds looked at in one go.
+BATCH = 128
+
+#: A find's tone is its mean density within this distance of its centre, um, at least so much.
+TONE_UM, LEAST_TONE = 4.0, 0.01
+
+#: Share of the photo's spores that are paler than what the tones are compared with: the
+#: usual spore, and a dark one, which holds where most are ghosts.
+TONE_SHARES = (0.5, 0.8)
+
+#: So many other spores say well what is usual on a photo.
+ENOUGH = 5
+
+
+@lru_cache(maxsize=1)
+def soft_disc() -> NDArray[np.float32]:
+    """Return the weight of each pixel: a disc that ends softly, whatever the turn."""
+    at = np.arange(SIDE, dtype=np.float32) - np.float32((SIDE - 1) / 2)
+    far = np.hypot(at[:, None], at[None, :])
+    return np.clip((SIDE / 2 - far) / 3.0, 0.0, 1.0).astype(np.float32)
+
+
+def windows(field: Field, seeds: Seeds) -> NDArray[np.float32]:
+    """Return what the network sees of each find.
+
+    Parameters
+    ----------
+    field : Field
+        The sample.
+    seeds : Seeds
+        The finds.
+
+    Returns
+    -------
+    ndarray, shape (k, 3, SIDE, SIDE), float32
+        Clipped and doubled optical density, the find in the middle, its long axis level.
+    """
+    # Clipped before it is turned, as crops are when they are stored.
+    closes = scale(close_ups(field, seeds.xy_px, _HALF_UM, CLOSER_UM_PER_PX))
+    seen = np.empty((len(seeds), 3, SIDE, SIDE), np.float32)
+    middle, centre = (closes.shape[1] - 1) / 2, (SIDE - 1) / 2
+    disc = soft_disc()
+    for out, close, angle in zip(seen, closes, np.deg2rad(seeds.angle_deg)):
+        cos, sin = float(np.cos(angle)), float(np.sin(angle))
+        matrix = np.array(
+            [
+                [cos, -sin, middle - centre * (cos - sin)],
+                [sin, cos, middle - centre * (sin + cos)],
+            ]
+        )
+        turned = cv2.warpAffine(
+            close,
+            matrix,
+            (SIDE, SIDE),
+            flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+            borderMode=cv2.BORDER_REPLICATE,
+        )
+        out[:] = (np.asarray(turned, np.float32) * disc[..., None]).transpose(2, 0, 1)
+    return seen
+
+
+def relative_tones(
+    field: Field, xy_work: NDArray[np.float64], spore: NDArray[np.bool_]
+) -> NDArray[np.float32]:
+    """Return how dark each find is beside the spores of its photo.
+
+    A ghost is a spore much paler than others of its slide; by itself it might be a pale kind.
+
+    Parameters
+    ----------
+    field : Field
+        The sample.
+    xy_work : ndarray, shape (k, 2)
+        Centres in working pixels.
+    spore : ndarray, shape (k,), bool
+        Which of them are spores, not pieces.
+
+    Returns
+    -------
+    ndarray, shape (k, len(TONE_SHARES) + 1), float32
+        Logarithm of the tone over that of the usual and of a dark spore; then 0 to 1, how
+        many others there are to compare with. All 0 where there are none.
+    """
+    reach = TONE_UM / field.work_um_per_px
+    steps = np.arange(-int(reach), int(reach) + 1, dtype=np.float32)
+    dx, dy = (part.ravel() for part in np.meshgrid(steps, steps))
+    near = np.hypot(dx, dy) <= reach
+    at = np.asarray(xy_work, np.float32).reshape(-1, 1, 2) + np.stack([dx[near], dy[near]], axis=1)
+    found = np.zeros((len(at), len(TONE_SHARES) + 1), np.float32)
+    if not len(at):
+        return found
+    seen = np.concatenate(
+        [
+            cv2.remap(
+                field.density,
+                np.ascontiguousarray(part[..., 0]),
+                np.ascontiguousarray(part[..., 1]),
+                cv2.INTER_LINEAR,
+                borderMode=cv2.BORDER_REPLICATE,
+            )
+            for part in np.array_split(at, range(BATCH, len(at), BATCH))
+        ]
+    )
+    tones = np.maximum(seen.mean(axis=(1, 2)), LEAST_TONE)
+    others = np.count_nonzero(spore) - spore.astype(int)
+    known = np.minimum(others, ENOUGH) / ENOUGH
+    if spore.any():
+        usual = np.quantile(tones[spore], TONE_SHARES)
+        ratio = np.clip(np.log(tones[:, None] / usual), -2.0, 2.0)
+        found[:, :-1] = np.where(known[:, None] > 0, ratio, 0.0)
+    found[:, -1] = known
+    return found
+
+
+def look_closer(field: Field, seeds: Seeds, spore: NDArray[np.bool_]) -> NDArray[np.float64]:
+    """Return the network's share of each of `CLASSES` for each find.
+
+    Parameters
+    ----------
+    field : Field
+        The sample.
+    seeds : Seeds
+        The finds.
+    spore : ndarray, shape (k,), bool
+        Which of them the search takes for spores, not pieces.
+
+    Returns
+    -------
+    ndarray, shape (k, len(CLASSES)), float64
+        Rows add up to 1.
+    """
+    shares = np.zeros((len(seeds), len(CLASSES)))
+    tones = relative_tones(field, field.to_work_px(seeds.xy_px), spore)
+    for start in range(0, len(seeds), BATCH):
+        part = slice(start, start + BATCH)
+        seen = windows(field, seeds.take(part))
+        logits = engine.run("closer", seen, tones[part]).astype(np.float64)
+        shares[part] = np.exp(logits - logits.max(axis=1, keepdims=True))
+    return shares / np.maximum(shares.sum(axis=1, keepdims=True), 1e-12)

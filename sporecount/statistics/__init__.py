@@ -1,0 +1,1 @@
+"""General statistics: proportions, clusters that are alike, permutation tests."""
