@@ -56,3 +56,15 @@ def blocks(packed: NDArray[np.uint8]) -> NDArray[np.uint8]:
     rows, columns = packed.shape[0] // BLOCK_PX, packed.shape[1] // BLOCK_PX
     parts = packed.reshape(rows, BLOCK_PX, columns, BLOCK_PX, 3).transpose(0, 2, 4, 1, 3)
     return np.ascontiguousarray(parts).reshape(rows, columns, 3 * BLOCK_PX**2)
+
+
+def scale(density: NDArray[np.float32]) -> NDArray[np.float32]:
+    """Clip optical density to what networks are trained on, and double it.
+
+    Parameters
+    ----------
+    density : ndarray, float32
+        Any shape, optical density.
+    """
+    low, high = DENSITY_BOUNDS
+    return np.clip(density, low, high) * np.float32(2.0)
