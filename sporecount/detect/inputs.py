@@ -29,13 +29,16 @@ def encode(density: NDArray[np.float32]) -> NDArray[np.uint8]:
 
     Parameters
     ----------
-    density : ndarray, shape (rows, columns, channels), float32
+    density : ndarray, float32
+        Any shape.
 
     Examples
     --------
     >>> encode(np.float32([[[-1.0, 0.0, 0.5, 7.0]]])).tolist()
     [[[0, 51, 153, 255]]]
     """
+    if density.size == 0:
+        return np.zeros(density.shape, np.uint8)
     packed = cv2.addWeighted(density, 1 / STEP, density, 0.0, ZERO_BYTE, dtype=cv2.CV_8U)
     return np.asarray(packed, np.uint8).reshape(density.shape)
 
