@@ -12,7 +12,13 @@ from scipy.stats import norm
 from sporecount.statistics.clusters import group, likeness
 from sporecount.trial.design.formula import design_effect, sample_size, slides_by_formula
 from sporecount.trial.design.needed import NEEDED_COLUMNS, needed_words, slides_needed
-from sporecount.trial.design.simulate import Supposed, draw_slides, power_of, slides_for
+from sporecount.trial.design.simulate import (
+    Supposed,
+    draw_slides,
+    power_of,
+    slides_for,
+    smallest_shown,
+)
 from sporecount.trial.errors import TrialError
 
 Array = NDArray[np.float64]
@@ -151,3 +157,18 @@ def test_impossible_plans_are_refused(wrong: object, said: str) -> None:
     assert callable(wrong)
     with pytest.raises(TrialError, match=said):
         wrong()
+
+
+def test_smallest_effect_shown_is_where_the_power_is_reached() -> None:
+    supposed = Supposed(0.1, 0.0, 0.1, 50)
+    smallest = smallest_shown(supposed, 4)
+    assert smallest is not None
+    shown = power_of(Supposed(0.1, smallest, 0.1, 50), 4)
+    assert 0.8 <= shown < 0.87
+    more = smallest_shown(supposed, 8)
+    assert more is not None
+    assert more < smallest - 0.05
+
+
+def test_one_spore_on_two_slides_shows_nothing() -> None:
+    assert smallest_shown(Supposed(0.1, 0.0, 0.1, 1), 2) is None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -164,3 +164,44 @@ def slides_for(
         else:
             too_few = middle
     return enough, at
+
+
+def smallest_shown(
+    supposed: Supposed,
+    slides: int,
+    *,
+    power: float = 0.8,
+    alpha: float = 0.05,
+    test: SlideTest = own_test,
+    trials: int = 2000,
+    seed: int = 1,
+) -> float | None:
+    """Return the smallest effect that so many slides show often enough.
+
+    Parameters
+    ----------
+    supposed : Supposed
+        What the trial is like; its effect is not looked at.
+    slides : int
+        Slides in each arm.
+    power, alpha, test, trials, seed
+        As for :func:`slides_for`.
+
+    Returns
+    -------
+    float or None
+        To about 0.01; None where not even all spores broken would be shown.
+    """
+    check_chances(power, alpha)
+
+    def shown(effect: float) -> bool:
+        asked = replace(supposed, effect=effect)
+        return power_of(asked, slides, alpha=alpha, test=test, trials=trials, seed=seed) >= power
+
+    too_small, enough = 0.0, 1 - supposed.base
+    if not shown(enough):
+        return None
+    while enough - too_small > 0.01:
+        middle = (too_small + enough) / 2
+        too_small, enough = (too_small, middle) if shown(middle) else (middle, enough)
+    return enough
