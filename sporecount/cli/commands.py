@@ -21,6 +21,7 @@ from sporecount.cli.options import (
     settings_option,
 )
 from sporecount.cli.score_commands import score
+from sporecount.cli.trial_commands import trial
 from sporecount.cli.watch_commands import watch
 from sporecount.literature import STAGE_MICROMETER_DIVISION_UM
 
@@ -124,3 +125,4 @@ main.add_command(score)
 main.add_command(watch)
 main.add_command(log)
 main.add_command(bath)
+main.add_command(trial)

@@ -115,6 +115,7 @@ def _meaning(part: str, text: str) -> dict[str, Any]:
     except BathError as error:
         remedy = _HOW if error.wrong == "it is no strength" else error.remedy
         raise TrialFileError(f"arm {text!r}, {part!r}", error.wrong, remedy) from error
+    where = f"arm {text!r}" + (f", {part!r}" if part != text.strip() else "")
     near = did_you_mean(plain, [*AGENTS, *_ALSO])
     remedy = near if near.startswith("write") else _HOW
-    raise TrialFileError(f"arm {text!r}, {part!r}", "that means nothing here", remedy)
+    raise TrialFileError(where, "that means nothing here", remedy)

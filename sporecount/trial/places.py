@@ -8,6 +8,9 @@ import random
 #: Side of the tape, mm (common practice, no source).
 SIDE_MM = 10.0
 
+#: Kept free along the edge, so that a photo lies on the tape whole, mm.
+EDGE_MM = 0.5
+
 #: Few photos say little of how spores lie on a slide (common practice, no source).
 LEAST_PHOTOS = 4
 
@@ -33,8 +36,8 @@ def photos_for(spores_per_slide: int, spores_per_photo: float) -> int:
 def places(photos: int, draw: random.Random, side_mm: float = SIDE_MM) -> list[tuple[float, float]]:
     """Return places for the photos of one slide.
 
-    The tape is parted into as many fields, alike in area, and the photo lies at the same
-    random point of each: every place of the tape has the same chance, and none is near
+    The tape, without its edge, is parted into as many fields, alike in area, and the photo
+    lies at the same random point of each: every place has the same chance, and none is near
     another.
 
     Parameters
@@ -54,17 +57,21 @@ def places(photos: int, draw: random.Random, side_mm: float = SIDE_MM) -> list[t
     Examples
     --------
     >>> spots = places(5, random.Random(1))
-    >>> len(spots), all(0 <= x <= 10 and 0 <= y <= 10 for x, y in spots)
+    >>> len(spots), all(0.5 <= x <= 9.5 and 0.5 <= y <= 9.5 for x, y in spots)
     (5, True)
     """
+    inner = side_mm - 2 * EDGE_MM
     rows = max(1, round(math.sqrt(photos)))
     in_row = [photos * (row + 1) // rows - photos * row // rows for row in range(rows)]
     across, down = draw.random(), draw.random()
     spots, top = [], 0.0
     for columns in in_row:
-        high = side_mm * columns / photos  # so that all fields have the same area
+        high = inner * columns / photos  # so that all fields have the same area
         spots += [
-            (round((column + across) * side_mm / columns, 1), round(top + down * high, 1))
+            (
+                round(EDGE_MM + (column + across) * inner / columns, 1),
+                round(EDGE_MM + top + down * high, 1),
+            )
             for column in range(columns)
         ]
         top += high

@@ -142,7 +142,9 @@ class Trial:
         if not self.treated:
             found.append("There is no treated arm: nothing is tried.")
         found += [
-            f"Arm {arm.name}: not given: {', '.join(arm.gaps())}."
+            f"Arm {arm.name}: fill in "
+            + ", ".join(f"{key} ({words})" for key, words in arm.gaps().items())
+            + "."
             for arm in self.arms
             if arm.gaps()
         ]

@@ -140,8 +140,8 @@ def trial_text(trial: Trial, file: str = "TRIAL.toml") -> str:
         for key, value in _plain(arm).items():
             if value not in (None, ""):
                 table.add(key, value)
-        if arm.gaps():
-            table.add(tomlkit.comment(f"Still missing: {', '.join(arm.gaps())}."))
+        for key, words in arm.gaps().items():
+            table.add(tomlkit.comment(f"{key} =   ({words})"))
         tables.append(table)
     document.add("arms", tables)
     return tomlkit.dumps(document)

@@ -1,0 +1,144 @@
+"""What a judged trial leaves: tables, words and the report."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from importlib import import_module
+from pathlib import Path
+from typing import Any
+
+import click
+import pandas as pd
+
+from sporecount.cli.count_run import PHOTOS_FILE, with_sheet
+from sporecount.cli.edge import one_line
+from sporecount.cli.trial_slides import SlideResult
+from sporecount.report.files import utf8, write_whole
+from sporecount.report.samples_table import SAMPLE_DETECTION_COLUMNS
+from sporecount.report.tables import csv_text, outline_text, photos_csv
+from sporecount.settings import Settings
+from sporecount.trial.photos import SLIDE_COLUMNS, SLIDE_COUNTED
+from sporecount.trial.plan import Trial
+from sporecount.trial.table_file import read_eggs, read_feeding
+from sporecount.trial.tables import ARM_COLUMNS, SLIDE_REQUIRED
+
+#: What `sporecount.trial.judge.judge` returns.
+TrialResult = Any
+
+ARMS_FILE, SLIDES_FILE, REPORT_FILE = "arms.csv", "slides.csv", "report.html"
+FOUND_FILE, WORDS_FILE = "trial_detections.csv", "verdicts.txt"
+
+#: Tables that are never written over in a folder of something else.
+TABLES = (ARMS_FILE, SLIDES_FILE, FOUND_FILE, PHOTOS_FILE, REPORT_FILE, WORDS_FILE)
+
+_FOUND_COLUMNS = ("arm", "slide", *SAMPLE_DETECTION_COLUMNS[1:])
+
+
+@dataclass(frozen=True, eq=False)
+class Counted:
+    """What is known of the slides.
+
+    Attributes
+    ----------
+    slides : DataFrame
+        As `sporecount.trial.judge.judge` takes it.
+    results : sequence of SlideResult
+        Each slide as it was counted on photos; empty where people counted.
+    paths : mapping of str to Path
+        Photo name to its file.
+    sheet_rows : mapping of str to mapping
+        Photo name to its row of the sheet.
+    settings : Settings
+        Those it was counted with.
+    """
+
+    slides: pd.DataFrame
+    results: Sequence[SlideResult] = ()
+    paths: Mapping[str, Path] = field(default_factory=dict)
+    sheet_rows: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    settings: Settings = field(default_factory=Settings)
+
+
+def write_results(out: Path, trial: Trial, trial_file: Path, counted: Counted) -> None:
+    """Judge a trial and write all tables, the verdicts and the report, each file whole."""
+    result = judged(trial, trial_file, counted)
+    if counted.results:
+        photos = [
+            {**with_sheet(photo, counted.sheet_rows), "arm": one.row["arm"]}
+            for one in counted.results
+            for photo in one.photos
+        ]
+        write_whole(out / PHOTOS_FILE, utf8(photos_csv(photos)))
+        write_whole(out / FOUND_FILE, utf8(found_csv(counted.results)))
+    write_whole(out / SLIDES_FILE, utf8(slides_csv(result.slides_table, counted)))
+    write_whole(out / WORDS_FILE, utf8(words(result) + "\n"))
+    write_page(out / REPORT_FILE, result, trial, counted)
+    # Last, so that it is never newer than what it rests on.
+    write_whole(out / ARMS_FILE, utf8(arms_csv(result.arms_table)))
+    click.echo(words(result))
+    click.echo(one_line(f"Results: {out}"))
+
+
+def judged(trial: Trial, trial_file: Path, counted: Counted) -> TrialResult:
+    """Judge the slides, with the other tables that the trial file names."""
+    judge = import_module("sporecount.trial.judge").judge
+    eggs = read_eggs(trial_file.parent / trial.eggs) if trial.eggs else None
+    feeding = read_feeding(trial_file.parent / trial.feeding) if trial.feeding else None
+    return judge(counted.slides, trial, eggs=eggs, feeding=feeding)
+
+
+def arms_csv(table: pd.DataFrame) -> str:
+    """Return the text of ``arms.csv``: the promised columns first, then whatever else."""
+    columns = (*ARM_COLUMNS, *(name for name in table if name not in ARM_COLUMNS))
+    return _csv(table.reindex(columns=list(columns)))
+
+
+def slides_csv(judged_slides: pd.DataFrame, counted: Counted) -> str:
+    """Return the text of ``slides.csv``: a row for each slide, those refused too."""
+    known = [name for name in SLIDE_COLUMNS if name in counted.slides or counted.results]
+    others = [str(name) for name in judged_slides if name not in known]
+    refused = [one.row for one in counted.results if one.row["status"] != SLIDE_COUNTED]
+    table = judged_slides.copy()
+    if counted.results:
+        table["status"] = SLIDE_COUNTED
+    rows: list[Mapping[Any, Any]] = [*table.to_dict("records"), *refused]
+    columns = [*SLIDE_REQUIRED, *(n for n in (*known, *others) if n not in SLIDE_REQUIRED)]
+    return csv_text(columns, ([row.get(name) for name in columns] for row in rows))
+
+
+def found_csv(results: Sequence[SlideResult]) -> str:
+    """Return the text of ``trial_detections.csv``: each object of each slide once."""
+    return csv_text(_FOUND_COLUMNS, (row for result in results for row in _found_rows(result)))
+
+
+def _found_rows(result: SlideResult) -> list[list[Any]]:
+    rows = []
+    for record in result.found.to_dict("records"):
+        known = {
+            **record,
+            "arm": result.row["arm"],
+            "slide": result.row["slide"],
+            "part": int(record["group"]) + 1,
+            "outline": outline_text(record["outline_px"]),
+        }
+        rows.append([known[name] for name in _FOUND_COLUMNS])
+    return rows
+
+
+def _csv(table: pd.DataFrame) -> str:
+    return csv_text([str(name) for name in table], table.itertuples(index=False))
+
+
+def words(result: TrialResult) -> str:
+    """Return the verdict of each arm in plain words, and what was noted."""
+    parts = []
+    for arm in result.arms:
+        said = [one_line(sentence) for sentence in arm.verdict.sentences]
+        parts.append("\n".join([one_line(f"{arm.arm}: {arm.verdict.code}"), *said]))
+    parts += ["\n".join(f"- {one_line(note)}" for note in result.notes)] if result.notes else []
+    return "\n\n".join(parts)
+
+
+def write_page(path: Path, result: TrialResult, trial: Trial, counted: Counted) -> None:
+    """Write the report to read and print."""
