@@ -2,8 +2,9 @@
 
 For each number of real spores D among the detections, four things are weighed: how likely
 the detector makes the rest up; how much like spores the detections look; the prior, by
-which D spores found are as likely as 1 / D whatever share was found; and, for each dispersion k, how likely the detections fall into
-the places as they did (Dirichlet-multinomial: negative binomial counts of a given sum).
+which D spores found are as likely as 1 / D whatever share was found; and, for each
+dispersion k, how likely the detections fall into the places as they did
+(Dirichlet-multinomial: negative binomial counts of a given sum).
 False detections are taken to clump like real ones, as litter does; so how they lie says
 nothing about which is which.
 """
