@@ -191,6 +191,13 @@ def test_slides_without_spores_are_left_out_and_said_so() -> None:
     assert "1 slide without spores left out" in found.notes[0]
 
 
+def test_very_unequal_slides_are_said_to_count_the_same() -> None:
+    found = one_against(([1, 2, 150], [10, 10, 200]))
+    assert found.share == pytest.approx(0.35)
+    assert found.pooled_share == pytest.approx(153 / 220)
+    assert any("makes 35% broken, and of all spores together 70%" in note for note in found.notes)
+
+
 def test_arm_without_spores() -> None:
     found = one_against(([0, 0], [0, 0]))
     assert math.isnan(found.share)

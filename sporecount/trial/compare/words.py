@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from sporecount.statistics.mean_share import LIKENESS_IF_UNKNOWN, Clusters
 
+#: Shares of slides and of spores that lie further apart are told.
+_APART = 0.05
+
 NO_CONTROL = "no control to compare with: the share is described, and no effect can be known"
 
 
@@ -29,12 +32,21 @@ def notes_on(name: str, slides: Clusters, without_spores: int) -> tuple[str, ...
             f"{name}: no spore differs from the others, so how alike spores of one slide are "
             f"is told by other arms or taken to be {LIKENESS_IF_UNKNOWN:g}"
         )
+    if slides.number > 1 and abs(float(slides.share) - _of_all_spores(slides)) > _APART:
+        notes.append(
+            f"{name}: slides have very unequal numbers of spores; each counts the same, which "
+            f"makes {float(slides.share):.0%} broken, and of all spores together "
+            f"{_of_all_spores(slides):.0%} are"
+        )
     return tuple(notes)
 
 
+def _of_all_spores(slides: Clusters) -> float:
+    return float(slides.events.sum() / slides.sizes.sum())
+
+
 def _all_alike(slides: Clusters) -> bool:
-    events = float(slides.events.sum())
-    return events <= 0 or events >= float(slides.sizes.sum())
+    return _of_all_spores(slides) in (0.0, 1.0)
 
 
 def _slides(number: int) -> str:
