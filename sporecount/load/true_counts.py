@@ -25,8 +25,12 @@ from sporecount.load.fields import Seen
 #: tape are not independent). And how far a confidence is believed.
 _EVEN_CONFIDENCE, _POWER, _CONFIDENCES = 0.85, 1.5, (0.01, 0.998)
 
+#: Standard deviation, between tapes, of an error that the log odds of all detections have in
+#: common (chosen so that simulated limits hold), and the steps it is gone through in.
+_COMMON_ERROR, _STEPS = 1.0, np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
+
 #: Up to so many detections are gone through one by one; points of the curve for more.
-_ONE_BY_ONE, _TILTS = 300, 400
+_ONE_BY_ONE, _TILTS = 150, 400
 
 
 class TrueCounts(NamedTuple):
@@ -54,18 +58,34 @@ def true_counts(seen: Seen, rates: DetectorRates) -> TrueCounts:
         return TrueCounts(np.array([seen.total]), np.zeros(1))
     real = np.arange(seen.total + 1)
     logs = log_false_law(seen.total - real, seen.examined_mm2, rates)
+    logs -= np.log(np.maximum(real, 1))
     if seen.confidences is not None and rates.confidence_is_calibrated:
-        logs = logs + log_looks(np.concatenate([*seen.confidences, np.empty(0)]))
-    return TrueCounts(real, logs - np.log(np.maximum(real, 1)))
+        logs = _with_looks(logs, np.concatenate([*seen.confidences, np.empty(0)]))
+    return TrueCounts(real, logs)
 
 
-def log_looks(confidences: NDArray[np.float64]) -> NDArray[np.float64]:
+def _with_looks(logs: NDArray[np.float64], confidences: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Weigh by how the detections look, when all of a tape's may be too sure or too doubtful.
+
+    The more detections there are, the more such a common error matters.
+    """
+    from scipy.special import logsumexp
+
+    chances = np.exp(-0.5 * _STEPS**2)
+    laws = []
+    for step, chance in zip(_STEPS, chances / chances.sum(), strict=True):
+        law = logs + log_looks(confidences, _COMMON_ERROR * step)
+        laws.append(law - logsumexp(law) + np.log(chance))
+    return np.asarray(logsumexp(laws, axis=0), np.float64) + float(logsumexp(logs))
+
+
+def log_looks(confidences: NDArray[np.float64], shift: float = 0.0) -> NDArray[np.float64]:
     """Return ln of how well D of the detections look real and the rest false, for D = 0, 1, ...
 
     A confidence is the chance to be a spore among detections of which a usual share are.
     On this tape the share may be another, down to none: what a confidence tells is how much
     likelier such a detection is on a spore than on something else. Averaged over the ways
-    to choose D of them.
+    to choose D of them. ``shift`` is added to the logarithm of each one's odds.
 
     Examples
     --------
@@ -78,7 +98,7 @@ def log_looks(confidences: NDArray[np.float64]) -> NDArray[np.float64]:
 
     sure = np.clip(confidences, *_CONFIDENCES)
     even = np.log(_EVEN_CONFIDENCE / (1.0 - _EVEN_CONFIDENCE))
-    odds = _POWER * (np.log(sure) - np.log1p(-sure) - even)
+    odds = _POWER * (np.log(sure) - np.log1p(-sure) - even) + shift
     real = np.arange(len(odds) + 1)
     ways = gammaln(len(odds) + 1.0) - gammaln(real + 1.0) - gammaln(len(odds) - real + 1.0)
     logs = _log_choices(odds) if len(odds) <= _ONE_BY_ONE else _log_choices_of_many(odds)
