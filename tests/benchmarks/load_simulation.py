@@ -316,6 +316,52 @@ def priors(settings: Settings) -> None:
         row(f"{k:g}", spread, known.tape_low, known.tape_high)
 
 
+#: What was seen, for the table of widths: area and spores of each field.
+FEW_FIELDS = {
+    "0 on 0.7 mm2": (0.7, (0,)),
+    "4 on 2.2 mm2": (2.2, (4,)),
+    "12 in 4 fields of 2.5 mm2": (2.5, (4, 2, 5, 1)),
+}
+#: Priors on clumping: k, spread of ln k, patch in mm2.
+CLUMPING_PRIORS = {
+    "as good as even": (1e6, 0.0, 10.0),
+    "k known, 0.6": (0.6, 0.0, 10.0),
+    "0.6, spread 0.6": (0.6, 0.6, 10.0),
+    "0.6, spread 1.2 (default)": (0.6, 1.2, 10.0),
+    "default, patch 1 mm2": (0.6, 1.2, 1.0),
+    "default, patch 3 mm2": (0.6, 1.2, 3.0),
+    "default, patch 30 mm2": (0.6, 1.2, 30.0),
+    "k 2, spread 1": (2.0, 1.0, 10.0),
+}
+
+
+def limits(area_mm2: float, spores: tuple[int, ...], load: LoadSettings) -> tuple[int, int]:
+    """Return the limits for fields of one size, checked by hand."""
+    names = [str(n) for n in range(len(spores))]
+    table = pd.DataFrame({"photo": names, "examined_mm2": area_mm2, "spores": spores})
+    known = estimate_seen(seen_from(table, TAPE_MM2), CHECKED_BY_HAND, Settings(load=load))
+    return known.tape_low, known.tape_high
+
+
+def widths() -> None:
+    """Print how much of the limits' width is prior, and how many fields overrule it."""
+    print("\n### Limits by the prior on clumping (counts checked by hand)")
+    head("Prior on k", *FEW_FIELDS)
+    for name, (k, spread, patch) in CLUMPING_PRIORS.items():
+        mine = LoadSettings(clumping_k=k, clumping_spread=spread, patch_mm2=patch)
+        cells = [limits(*seen, mine) for seen in FEW_FIELDS.values()]
+        row(name, *(f"{low}-{high}" for low, high in cells))
+    print("\n### Limits for even and for clumped fields of 2.5 mm2, by their number")
+    head("Fields", "6 in each", "k known, 50", "in turns 0, 0, 18", "k known, 50 ")
+    even = LoadSettings(clumping_k=50.0, clumping_spread=0.0)
+    for number in (1, 3, 6, 12, 24, 36):
+        cells = []
+        for spores in ((6,) * number, (0, 0, 18) * (number // 3)):
+            for mine in (LoadSettings(), even):
+                cells.append("{}-{}".format(*limits(2.5, spores, mine)) if spores else "-")
+        row(number, *cells)
+
+
 def wald(tapes: int, rng: np.random.Generator) -> None:
     """Print errors and fields of Wald's Poisson lines, for comparison."""
     print("\n### Wald's lines for even spores, 1 against 2 per field, alpha = beta = 5 %")
@@ -343,6 +389,7 @@ def main() -> None:
     settings = Settings(load=load)
     tables = {
         "priors": lambda rng: priors(settings),
+        "widths": lambda rng: widths(),
         "coverage": lambda rng: coverage(given.tapes, rng, settings, "by hand"),
         "coverage_shipped": lambda rng: coverage(given.tapes, rng, settings, SHIPPED),
         "patches": lambda rng: patches(given.tapes, rng, settings),
