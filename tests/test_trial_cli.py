@@ -23,7 +23,10 @@ def elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def run(*arguments: object) -> Result:
-    return CliRunner().invoke(main, ["trial", *map(str, arguments)])
+    done = CliRunner().invoke(main, ["trial", *map(str, arguments)])
+    if done.exception is not None and not isinstance(done.exception, SystemExit):
+        raise done.exception  # a fault, which must not pass for exit code 1
+    return done
 
 
 def rows(path: str) -> list[dict[str, str]]:

@@ -18,7 +18,7 @@ from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, STOPPED
 from sporecount.cli.progress import progress
 from sporecount.cli.score_run import marked_paths
 from sporecount.cli.settings_file import read_settings
-from sporecount.cli.trial_results import TABLES, Counted, write_results
+from sporecount.cli.trial_results import TABLES, Counted, Others, write_results
 from sporecount.cli.trial_slides import SlideResult, count_slide
 from sporecount.counts.summary import COUNTED
 from sporecount.errors import SheetError
@@ -77,24 +77,25 @@ def run_report(options: ReportOptions) -> int:
     """Judge a trial from its photos, or from counts, and write all results."""
     trial = read_trial(options.file)
     settings = options.settings()
+    others = Others.read(trial, options.file.parent)  # before the long work, not after
     if options.counts is not None:
-        return _from_counts(options, trial, settings)
-    return _from_photos(options, trial, settings)
+        return _from_counts(options, trial, settings, others, options.counts)
+    return _from_photos(options, trial, settings, others)
 
 
-def _from_counts(options: ReportOptions, trial: Trial, settings: Settings) -> int:
-    counts = options.counts
-    assert_counts = read_slides(counts) if counts else pd.DataFrame()
-    table = _own_arms(assert_counts, trial, str(counts))
+def _from_counts(
+    options: ReportOptions, trial: Trial, settings: Settings, others: Others, counts: Path
+) -> int:
+    table = _own_arms(read_slides(counts), trial, counts.name)
     check_out(options.out, [], [], TABLES)
     start = RunStart(_as_given(options), settings, 0, now())
     _note_missing([str(arm) for arm in table["arm"]], trial)
-    write_results(options.out, trial, options.file, Counted(table))
+    write_results(options.out, trial, Counted(table), others)
     write_whole(options.out / RUN_FILE, utf8(run_record(start, (), now())))
     return DONE
 
 
-def _from_photos(options: ReportOptions, trial: Trial, settings: Settings) -> int:
+def _from_photos(options: ReportOptions, trial: Trial, settings: Settings, others: Others) -> int:
     sheet_path = _sheet_path(options, trial)
     files, rows = _photos(options, trial, sheet_path)
     key_path = options.key or _beside(options.file, trial.key)
@@ -136,7 +137,7 @@ def _from_photos(options: ReportOptions, trial: Trial, settings: Settings) -> in
         rows,
         settings,
     )
-    write_results(options.out, trial, options.file, counted)
+    write_results(options.out, trial, counted, others)
     write_whole(options.out / RUN_FILE, utf8(run_record(start, photos, now())))
     whole = all(photo["status"] == COUNTED for photo in photos)
     return DONE if whole else NOT_ALL_COUNTED
@@ -227,7 +228,7 @@ def _listed_photos(folder: Path, photos: Sequence[str] | pd.Series) -> list[Phot
 
 def _own_arms(table: pd.DataFrame, trial: Trial, given: str) -> pd.DataFrame:
     known = [arm.name for arm in trial.arms]
-    return table.assign(arm=[own_arm(str(arm), known, Path(given).name) for arm in table["arm"]])
+    return table.assign(arm=[own_arm(str(arm), known, given) for arm in table["arm"]])
 
 
 def _note(what: str, names: Sequence[str]) -> None:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from importlib import import_module
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 import pandas as pd
@@ -23,8 +22,8 @@ from sporecount.trial.plan import Trial
 from sporecount.trial.table_file import read_eggs, read_feeding
 from sporecount.trial.tables import ARM_COLUMNS, SLIDE_REQUIRED
 
-#: What `sporecount.trial.judge.judge` returns.
-TrialResult = Any
+if TYPE_CHECKING:
+    from sporecount.trial.result import TrialResult
 
 ARMS_FILE, SLIDES_FILE, REPORT_FILE = "arms.csv", "slides.csv", "report.html"
 FOUND_FILE, WORDS_FILE = "trial_detections.csv", "verdicts.txt"
@@ -60,12 +59,37 @@ class Counted:
     settings: Settings = field(default_factory=Settings)
 
 
-def write_results(out: Path, trial: Trial, trial_file: Path, counted: Counted) -> None:
+@dataclass(frozen=True, eq=False)
+class Others:
+    """The other tables of a trial.
+
+    Attributes
+    ----------
+    eggs, feeding : DataFrame or None
+        None where the trial file names none.
+    """
+
+    eggs: pd.DataFrame | None = None
+    feeding: pd.DataFrame | None = None
+
+    @classmethod
+    def read(cls, trial: Trial, folder: Path) -> Others:
+        """Read the tables that a trial file names, seen from its folder."""
+        return cls(
+            eggs=read_eggs(folder / trial.eggs) if trial.eggs else None,
+            feeding=read_feeding(folder / trial.feeding) if trial.feeding else None,
+        )
+
+
+def write_results(out: Path, trial: Trial, counted: Counted, others: Others) -> None:
     """Judge a trial and write all tables, the verdicts and the report, each file whole."""
-    result = judged(trial, trial_file, counted)
+    result = judged(trial, counted, others)
     if counted.results:
         photos = [
-            {**with_sheet(photo, counted.sheet_rows), "arm": one.row["arm"]}
+            {
+                **with_sheet(photo, counted.sheet_rows),
+                **{name: one.row[name] for name in ("arm", "slide", "code")},
+            }
             for one in counted.results
             for photo in one.photos
         ]
@@ -80,12 +104,11 @@ def write_results(out: Path, trial: Trial, trial_file: Path, counted: Counted) -
     click.echo(one_line(f"Results: {out}"))
 
 
-def judged(trial: Trial, trial_file: Path, counted: Counted) -> TrialResult:
-    """Judge the slides, with the other tables that the trial file names."""
-    judge = import_module("sporecount.trial.judge").judge
-    eggs = read_eggs(trial_file.parent / trial.eggs) if trial.eggs else None
-    feeding = read_feeding(trial_file.parent / trial.feeding) if trial.feeding else None
-    return judge(counted.slides, trial, eggs=eggs, feeding=feeding)
+def judged(trial: Trial, counted: Counted, others: Others) -> TrialResult:
+    """Judge the slides, together with the other tables."""
+    from sporecount.trial.judge import judge
+
+    return judge(counted.slides, trial, eggs=others.eggs, feeding=others.feeding)
 
 
 def arms_csv(table: pd.DataFrame) -> str:
@@ -131,12 +154,16 @@ def _csv(table: pd.DataFrame) -> str:
 
 
 def words(result: TrialResult) -> str:
-    """Return the verdict of each arm in plain words, and what was noted."""
+    """Return the verdict of each arm in plain words, what was noted, and the cautions."""
     parts = []
     for arm in result.arms:
-        said = [one_line(sentence) for sentence in arm.verdict.sentences]
-        parts.append("\n".join([one_line(f"{arm.arm}: {arm.verdict.code}"), *said]))
-    parts += ["\n".join(f"- {one_line(note)}" for note in result.notes)] if result.notes else []
+        said = [*arm.verdict.sentences, *(f"Note: {note}" for note in arm.notes)]
+        parts.append("\n".join(map(one_line, (f"{arm.arm}: {arm.verdict.code}", *said))))
+    if result.notes:
+        parts.append("\n".join(one_line(f"- {note}") for note in result.notes))
+    cautions = dict.fromkeys(caution for arm in result.arms for caution in arm.cautions)
+    if cautions:
+        parts.append("\n".join(["Cautions:", *(one_line(f"- {one}") for one in cautions)]))
     return "\n\n".join(parts)
 
 
