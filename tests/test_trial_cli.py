@@ -127,6 +127,15 @@ def test_what_cannot_be_meant_is_one_line_and_nothing_is_written(
     assert list(Path().iterdir()) == []
 
 
+def test_odd_file_names_are_kept_and_quoted() -> None:
+    done = run("new", "my trials/mäy 1.2.toml", "--slides", 3)
+    assert done.exit_code == 0, done.output
+    assert "report 'my trials/mäy 1.2.toml'" in done.output
+    plan = read_trial("my trials/mäy 1.2.toml")
+    assert plan.sheet == "mäy 1.2-photos.csv"
+    assert Path("my trials", plan.key).exists()
+
+
 def test_few_slides_are_warned_of() -> None:
     assert (
         "WARNING: with 1 slide nothing can be tested" in run("new", "a.toml", "--slides", 2).output

@@ -252,6 +252,14 @@ def test_results_of_something_else_are_not_written_over(copy: Path) -> None:
     assert run(*command(copy)[:-1], copy / "photos").exit_code == 2
 
 
+def test_tables_that_are_read_are_never_written_over(copy: Path) -> None:
+    (copy / "run.json").write_text('{"program": "sporecount"}', "utf-8")
+    done = run(*command(copy)[:-1], copy)
+    assert done.exit_code == 2
+    assert "photos.csv is read, and would be written over" in done.output
+    assert (copy / "photos.csv").read_text("utf-8") == SHEET
+
+
 COUNTS = "Arm;Slide;Intact;Damaged;Fragment\n" + "".join(
     f"{arm};{slide};{50 - broken - slide};{broken};0\n"
     for arm, broken in (("WATER", 2), ("soak", 30), ("lamp", 2))

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from shlex import quote
 
 import click
 
@@ -193,4 +194,6 @@ def _tell_files(file: Path, sheet: Path, folder: Path, key: Path | None) -> None
                 "prepares them looks at it; put it away until all photos are taken and reviewed."
             )
         )
-    click.echo(one_line(f"Then: sporecount trial report {file} --um-per-px ... --out results"))
+    click.echo(
+        one_line(f"Then: sporecount trial report {quote(str(file))} --um-per-px ... --out results")
+    )

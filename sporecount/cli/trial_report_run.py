@@ -77,6 +77,7 @@ def run_report(options: ReportOptions) -> int:
     """Judge a trial from its photos, or from counts, and write all results."""
     trial = read_trial(options.file)
     settings = options.settings()
+    _check_inputs_stay(options, trial)
     others = Others.read(trial, options.file.parent)  # before the long work, not after
     if options.counts is not None:
         return _from_counts(options, trial, settings, others, options.counts)
@@ -224,6 +225,21 @@ def _listed_photos(folder: Path, photos: Sequence[str] | pd.Series) -> list[Phot
             if path.suffix.casefold() in PHOTO_SUFFIXES and not path.name.startswith("."):
                 found.append(PhotoFile(path, (place / path.name).as_posix()))
     return found
+
+
+def _check_inputs_stay(options: ReportOptions, trial: Trial) -> None:
+    """Refuse a folder for results in which a table that is read would be written over."""
+    named = (trial.sheet, trial.key, trial.eggs, trial.feeding, trial.followed)
+    read = [_beside(options.file, name) for name in named]
+    read += [options.counts, options.sheet, options.key]
+    results = {(options.out / name).resolve() for name in TABLES}
+    for path in read:
+        if path is not None and path.resolve() in results:
+            raise click.BadParameter(
+                f"{path} is read, and would be written over; name another folder, such as "
+                f"{options.out / 'results'}",
+                param_hint="--out",
+            )
 
 
 def _own_arms(table: pd.DataFrame, trial: Trial, given: str) -> pd.DataFrame:
