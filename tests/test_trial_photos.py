@@ -17,6 +17,7 @@ from sporecount.photo.read import photo_from_array
 from sporecount.photo.sheet import Sheet, parse_sheet
 from sporecount.render.tape import TapePlan, render_tape
 from sporecount.scale.calibration import Calibration
+from sporecount.settings import TapeSettings
 from sporecount.tape.tape import assemble
 from sporecount.tape.view import make_view
 from sporecount.trial.blind import KeyRow
@@ -212,3 +213,17 @@ def test_eggs_and_feeding_are_read_and_checked(tmp_path: Path) -> None:
 def test_a_table_that_is_not_there_is_one_error(tmp_path: Path) -> None:
     with pytest.raises(SheetError, match="it cannot be opened"):
         read_slides(tmp_path / "none.csv")
+
+
+def test_photos_that_may_overlap_count_only_where_they_are_said_to_lie_apart() -> None:
+    views = []
+    for number in range(2):
+        photo = photo_from_array(np.full((400, 400), 200 + number, np.uint8), f"{number}.png")
+        views.append(make_view(photo, count_photo(photo, Calibration(0.9, "given"))))
+    slide = SlidePhotos("water", "1", "", ())
+    doubt = slide_row(slide, [], assemble(views, TapeSettings()))
+    apart = slide_row(slide, [], assemble(views, TapeSettings(taken_apart=True)))
+    assert (doubt["photos_used"], apart["photos_used"]) == (1, 2)
+    assert apart["area_mm2"] == pytest.approx(2 * doubt["area_mm2"])
+    assert "left out" in doubt["notes"]
+    assert (apart["intact"], apart["spore_area_um2"]) == (0, None)

@@ -61,6 +61,7 @@ def run_new(options: NewOptions) -> int:
         slides_per_arm=options.slides,
         photos_per_slide=photos,
         spores_per_slide=options.spores,
+        taken_apart=True,
         photos=folder.name,
         sheet=sheet.name,
         key="" if options.not_blind else _seen_from(file, key_file),

@@ -64,10 +64,10 @@ class ReportOptions:
     jobs: int = 1
     afresh: bool = False
 
-    def settings(self) -> Settings:
-        """Return all settings: those of the file, with what was given as options."""
+    def settings(self, trial: Trial) -> Settings:
+        """Return all settings: those of the file, with what options and trial file say."""
         settings = read_settings(self.settings_file) if self.settings_file else Settings()
-        if self.taken_apart:
+        if self.taken_apart or trial.taken_apart:
             tape = dataclasses.replace(settings.tape, taken_apart=True)
             settings = dataclasses.replace(settings, tape=tape)
         return settings
@@ -76,7 +76,7 @@ class ReportOptions:
 def run_report(options: ReportOptions) -> int:
     """Judge a trial from its photos, or from counts, and write all results."""
     trial = read_trial(options.file)
-    settings = options.settings()
+    settings = options.settings(trial)
     _check_inputs_stay(options, trial)
     others = Others.read(trial, options.file.parent)  # before the long work, not after
     if options.counts is not None:

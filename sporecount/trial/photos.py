@@ -189,14 +189,12 @@ def slide_row(
         finds = tape.detections[tape.detections["counted"].astype(bool)]
         states = finds["state"]
         intact = finds.loc[states == INTACT, "area_um2"]
-        placed = tape.layout.placements
-        used = (placed["group"] >= 0) & (placed["repeats_of"] == "")
         row.update(
             status=SLIDE_COUNTED,
             intact=int((states == INTACT).sum()),
             damaged=int((states == DAMAGED).sum()),
             fragment=int((states == FRAGMENT).sum()),
-            photos_used=int(used.sum()),
+            photos_used=int((tape.fields["counted"] & (tape.fields["examined_mm2"] > 0)).sum()),
             area_mm2=tape.examined_mm2,
             fragment_area_um2=float(finds.loc[states == FRAGMENT, "area_um2"].sum()),
             spore_area_um2=float(intact.mean()) if len(intact) else None,
