@@ -284,6 +284,16 @@ def test_counts_made_by_hand_are_judged(copy: Path) -> None:
     assert again.exit_code == 0
 
 
+def test_the_table_of_slides_judged_again_says_the_same(judged: Path, tmp_path: Path) -> None:
+    slides = judged / "out/slides.csv"
+    done = run(judged / "t.toml", "--counts", slides, "--out", tmp_path / "again")
+    assert done.exit_code == 0, done.output
+    first, again = (rows(folder / "arms.csv") for folder in (judged / "out", tmp_path / "again"))
+    assert [row["verdict"] for row in first] == [row["verdict"] for row in again]
+    for one, other in zip(first, again, strict=True):
+        assert float(one["broken_share"]) == pytest.approx(float(other["broken_share"]), abs=1e-4)
+
+
 def test_counts_of_an_unknown_arm_are_refused(copy: Path) -> None:
     (copy / "counts.csv").write_text(COUNTS.replace("soak", "soap"), "utf-8")
     done = run(copy / "t.toml", "--counts", copy / "counts.csv", "--out", copy / "out")

@@ -173,6 +173,20 @@ def test_counts_made_by_hand_are_read(tmp_path: Path) -> None:
     assert table["who"].tolist() == ["R.", ""]
 
 
+def test_the_program_s_own_table_is_read_again(tmp_path: Path) -> None:
+    table = read_slides(
+        write(
+            tmp_path,
+            "arm,slide,intact,damaged,fragment,status,fragment_equivalents,broken,reviewed\n"
+            "water,1,40,2,0,counted,0,2,yes\nwater,2,,,,refused,,,\n",
+        )
+    )
+    assert table["slide"].tolist() == ["1"]
+    assert not {"fragment_equivalents", "broken"} & set(table)
+    with pytest.raises(SheetError, match="each of its slides was refused"):
+        read_slides(write(tmp_path, "arm,slide,intact,damaged,fragment,status\nw,2,,,,refused\n"))
+
+
 HEAD = "arm,slide,intact,damaged,fragment\n"
 
 

@@ -18,6 +18,18 @@ from sporecount.trial.tables import EGG_COLUMNS, FEEDING_COLUMNS, SLIDE_OPTIONAL
 #: Pairs of photos of the same place of a slide, before and after treatment.
 FOLLOWED_COLUMNS = ("arm", "slide", "before", "after")
 
+#: Columns of the table of slides that hold numbers, beside the counts.
+_NUMBERS = (
+    *(name for name in SLIDE_OPTIONAL if name != "reviewed"),
+    "before_per_mm2",
+    "fragment_equivalents",
+    "fragment_equivalents_low",
+    "fragment_equivalents_high",
+)
+
+#: Columns of the program's own table that follow from the others.
+_WORKED_OUT = (*_NUMBERS[-3:], "broken", "total", "broken_share")
+
 _TEXT = ("arm", "slide", "batch", "before", "after", "code")
 _YES = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False, "": False}
 _SEPARATORS = ",;\t"
@@ -85,7 +97,9 @@ def read_slides(path: str | Path) -> pd.DataFrame:
     ----------
     path : str or Path
         CSV with the columns :data:`sporecount.trial.tables.SLIDE_REQUIRED` and any of
-        :data:`sporecount.trial.tables.SLIDE_OPTIONAL`; others are kept as text.
+        :data:`sporecount.trial.tables.SLIDE_OPTIONAL`; others are kept as text. It may be the
+        program's own ``slides.csv``: slides that were refused are left out, and what was
+        worked out from the counts is worked out again.
 
     Returns
     -------
@@ -98,10 +112,15 @@ def read_slides(path: str | Path) -> pd.DataFrame:
         If a count is missing or no whole number, or a slide is there twice.
     """
     rows = read_rows(path, SLIDE_REQUIRED)
-    counts = ("intact", "damaged", "fragment")
-    table = _typed(
-        Path(path).name, rows, counts, tuple(n for n in SLIDE_OPTIONAL if n != "reviewed")
-    )
+    if "status" in rows[0][1]:  # the program's own, perhaps corrected by a person
+        rows = [
+            (number, {name: cell for name, cell in cells.items() if name not in _WORKED_OUT})
+            for number, cells in rows
+            if cells.get("status") != "refused"
+        ]
+    if not rows:
+        raise SheetError(Path(path).name, "each of its slides was refused", "count one by hand")
+    table = _typed(Path(path).name, rows, SLIDE_REQUIRED[2:], _NUMBERS)
     if "reviewed" in table:
         table["reviewed"] = [_YES.get(str(cell).casefold(), False) for cell in table["reviewed"]]
     again = table[table.duplicated(["arm", "slide"])]
