@@ -235,8 +235,13 @@ def test_all_slides_refused_is_no_result(copy: Path) -> None:
     for photo in (copy / "photos").iterdir():
         shutil.copy(copy / "photos/s2.png", photo) if photo.name != "s2.png" else None
     done = run(*command(copy))
-    assert done.exit_code == 2
-    assert "none of them could be counted; the first: " in done.output
+    assert done.exit_code == 1
+    assert "none of the slides could be counted, so nothing is judged" in done.output
+    assert {row["status"] for row in rows(copy / "out/slides.csv")} == {"refused"}
+    (copy / "out/arms.csv").write_text("of an earlier run", "utf-8")
+    assert run(*command(copy)).exit_code == 1
+    assert not (copy / "out/arms.csv").exists()
+    assert len(rows(copy / "out/photos.csv")) == 6
     assert not (copy / "out/arms.csv").exists()
 
 

@@ -193,7 +193,7 @@ def report(**options: Any) -> int:
 
     Everything is done again from the photos: counts, slides, verdicts. Several photos of a
     slide are one slide, and what they show twice counts once. The results are arms.csv,
-    slides.csv, photos.csv, trial_detections.csv, verdicts.txt and the report. A run that was
+    slides.csv, photos.csv, trial_detections.csv and verdicts.txt. A run that was
     stopped goes on when the same command is given again.
     """
     from sporecount.cli.trial_report_run import ReportOptions, run_report

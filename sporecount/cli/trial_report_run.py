@@ -12,13 +12,20 @@ import click
 import pandas as pd
 
 from sporecount.cli.batch import Batch, count_batch
-from sporecount.cli.count_run import check_out, scale_request
+from sporecount.cli.count_run import PHOTOS_FILE, check_out, scale_request
 from sporecount.cli.edge import one_line
 from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, STOPPED
 from sporecount.cli.progress import progress
 from sporecount.cli.score_run import marked_paths
 from sporecount.cli.settings_file import read_settings
-from sporecount.cli.trial_results import TABLES, Counted, Others, write_results
+from sporecount.cli.trial_results import (
+    TABLES,
+    Counted,
+    Others,
+    forget_judged,
+    write_counted,
+    write_results,
+)
 from sporecount.cli.trial_slides import SlideResult, count_slide
 from sporecount.counts.summary import COUNTED
 from sporecount.errors import SheetError
@@ -130,7 +137,6 @@ def _from_photos(options: ReportOptions, trial: Trial, settings: Settings, other
         )
         return STOPPED
     photos = [photo for result in results for photo in result.photos]
-    _refuse_nothing(results, photos)
     counted = Counted(
         slides_table([result.row for result in results]),
         results,
@@ -138,7 +144,12 @@ def _from_photos(options: ReportOptions, trial: Trial, settings: Settings, other
         rows,
         settings,
     )
-    write_results(options.out, trial, counted, others)
+    if len(counted.slides):
+        write_results(options.out, trial, counted, others)
+    else:
+        write_counted(options.out, counted, counted.slides)
+        forget_judged(options.out)
+        _tell_nothing(photos)
     write_whole(options.out / RUN_FILE, utf8(run_record(start, photos, now())))
     whole = all(photo["status"] == COUNTED for photo in photos)
     return DONE if whole else NOT_ALL_COUNTED
@@ -164,14 +175,15 @@ def _count(
     return results
 
 
-def _refuse_nothing(results: Sequence[SlideResult], photos: Sequence[Mapping[str, Any]]) -> None:
+def _tell_nothing(photos: Sequence[Mapping[str, Any]]) -> None:
     """Say so where not one slide could be counted: nothing can be judged then."""
-    if any(result.row["status"] == SLIDE_COUNTED for result in results):
-        return
-    first = next((photo for photo in photos if photo["status"] != COUNTED), None)
-    why = f"; the first: {first['photo']}, {first['reason']}" if first else ""
-    raise SheetError(
-        f"{len(results)} slides", f"none of them could be counted{why}", "take the photos again"
+    first = next(photo for photo in photos if photo["status"] != COUNTED)
+    click.echo(
+        one_line(
+            f"Error: none of the slides could be counted, so nothing is judged; the first photo: "
+            f"{first['photo']}, {first['reason']}. All are in {PHOTOS_FILE}. Take them again."
+        ),
+        err=True,
     )
 
 

@@ -1,4 +1,4 @@
-"""What a judged trial leaves: tables, words and the report."""
+"""What a judged trial leaves: tables and words."""
 
 from __future__ import annotations
 
@@ -25,11 +25,11 @@ from sporecount.trial.tables import ARM_COLUMNS, SLIDE_REQUIRED
 if TYPE_CHECKING:
     from sporecount.trial.result import TrialResult
 
-ARMS_FILE, SLIDES_FILE, REPORT_FILE = "arms.csv", "slides.csv", "report.html"
+ARMS_FILE, SLIDES_FILE = "arms.csv", "slides.csv"
 FOUND_FILE, WORDS_FILE = "trial_detections.csv", "verdicts.txt"
 
 #: Tables that are never written over in a folder of something else.
-TABLES = (ARMS_FILE, SLIDES_FILE, FOUND_FILE, PHOTOS_FILE, REPORT_FILE, WORDS_FILE)
+TABLES = (ARMS_FILE, SLIDES_FILE, FOUND_FILE, PHOTOS_FILE, WORDS_FILE)
 
 _FOUND_COLUMNS = ("arm", "slide", *SAMPLE_DETECTION_COLUMNS[1:])
 
@@ -82,8 +82,18 @@ class Others:
 
 
 def write_results(out: Path, trial: Trial, counted: Counted, others: Others) -> None:
-    """Judge a trial and write all tables, the verdicts and the report, each file whole."""
+    """Judge a trial and write all tables and the verdicts, each file whole."""
     result = judged(trial, counted, others)
+    write_counted(out, counted, result.slides_table)
+    write_whole(out / WORDS_FILE, utf8(words(result) + "\n"))
+    # Last, so that it is never newer than what it rests on.
+    write_whole(out / ARMS_FILE, utf8(arms_csv(result.arms_table)))
+    click.echo(words(result))
+    click.echo(one_line(f"Results: {out}"))
+
+
+def write_counted(out: Path, counted: Counted, slides: pd.DataFrame) -> None:
+    """Write what was counted: the slides with what is known of them, photos and finds."""
     if counted.results:
         photos = [
             {
@@ -95,13 +105,13 @@ def write_results(out: Path, trial: Trial, counted: Counted, others: Others) -> 
         ]
         write_whole(out / PHOTOS_FILE, utf8(photos_csv(photos)))
         write_whole(out / FOUND_FILE, utf8(found_csv(counted.results)))
-    write_whole(out / SLIDES_FILE, utf8(slides_csv(result.slides_table, counted)))
-    write_whole(out / WORDS_FILE, utf8(words(result) + "\n"))
-    write_page(out / REPORT_FILE, result, trial, counted)
-    # Last, so that it is never newer than what it rests on.
-    write_whole(out / ARMS_FILE, utf8(arms_csv(result.arms_table)))
-    click.echo(words(result))
-    click.echo(one_line(f"Results: {out}"))
+    write_whole(out / SLIDES_FILE, utf8(slides_csv(slides, counted)))
+
+
+def forget_judged(out: Path) -> None:
+    """Take away what an earlier run judged, where nothing can be judged any more."""
+    for name in (ARMS_FILE, WORDS_FILE):
+        (out / name).unlink(missing_ok=True)
 
 
 def judged(trial: Trial, counted: Counted, others: Others) -> TrialResult:
@@ -165,7 +175,3 @@ def words(result: TrialResult) -> str:
     if cautions:
         parts.append("\n".join(["Cautions:", *(one_line(f"- {one}") for one in cautions)]))
     return "\n\n".join(parts)
-
-
-def write_page(path: Path, result: TrialResult, trial: Trial, counted: Counted) -> None:
-    """Write the report to read and print."""
