@@ -17,6 +17,7 @@ from sporecount.statistics.mean_share import (
     p_of_difference,
     share_interval,
 )
+from sporecount.statistics.multiple import holm
 from sporecount.statistics.permutation import permute_clusters
 from sporecount.trial.compare.comparison import Comparison
 from sporecount.trial.compare.efficacy import abbott
@@ -158,14 +159,9 @@ def _by_slide(one: Clusters) -> Group:
 
 
 def _adjusted(found: dict[str, Comparison], family: Sequence[str]) -> dict[str, Comparison]:
-    from statsmodels.stats.multitest import multipletests
-
     known = [name for name in family if not math.isnan(found[name].p_value)]
-    if not known:
-        return found
-    adjusted = multipletests([found[name].p_value for name in known], method="holm")[1]
+    adjusted = holm([found[name].p_value for name in known])
     changed = {
-        name: dataclasses.replace(found[name], p_adjusted=float(p))
-        for name, p in zip(known, adjusted)
+        name: dataclasses.replace(found[name], p_adjusted=p) for name, p in zip(known, adjusted)
     }
     return {**found, **changed}
