@@ -152,20 +152,24 @@ def by_permutation(groups: list) -> float:
 def rival_rows(trials: int, slow: int) -> Iterator[list[str]]:
     """Give size and power of the tests that were tried."""
     every = (p_of_difference, welch, arcsine, by_spores, naive_p)
-    for slides, others, icc, shares in (
-        (3, 3, 0.1, (0.1, 0.1)),
-        (5, 5, 0.1, (0.1, 0.1)),
-        (8, 8, 0.05, (0.02, 0.02)),
-        (3, 8, 0.3, (0.02, 0.02)),
-        (3, 3, 0.1, (0.5, 0.05)),
-        (5, 5, 0.1, (0.25, 0.05)),
-        (8, 8, 0.3, (0.25, 0.05)),
+    for slides, others, icc, shares, spores in (
+        (3, 3, 0.1, (0.1, 0.1), WIDE),
+        (5, 5, 0.1, (0.1, 0.1), WIDE),
+        (8, 8, 0.05, (0.02, 0.02), WIDE),
+        (3, 8, 0.3, (0.02, 0.02), WIDE),
+        (5, 5, 0.05, (0.05, 0.05), FEW),
+        (8, 8, 0.05, (0.05, 0.05), FEW),
+        (3, 3, 0.1, (0.5, 0.05), WIDE),
+        (5, 5, 0.1, (0.25, 0.05), WIDE),
+        (8, 8, 0.3, (0.25, 0.05), WIDE),
     ):
-        one, other = drawn(trials, slides, shares[0], icc), drawn(trials, others, shares[1], icc)
+        one = drawn(trials, slides, shares[0], icc, spores)
+        other = drawn(trials, others, shares[1], icc)
         cells = [f"{np.mean(test(one, other) < 0.05):.3f}" for test in every]
         for test, some in ((by_likelihood, slow), (by_permutation, 10 * slow)):
             cells.append(f"{np.mean(one_by_one(test, one, other, some) < 0.05):.2f}")
-        yield [f"{slides} and {others}", str(icc), f"{shares[0]}, {shares[1]}", *cells]
+        about = [f"{slides} and {others}", f"{icc:g}", f"{shares[0]}, {shares[1]}"]
+        yield [*about, "{}-{}".format(*spores), *cells]
 
 
 def coverage_rows(trials: int, spores: tuple[int, int]) -> Iterator[list[str]]:
@@ -296,7 +300,7 @@ def main() -> None:
     names = ["ours", "Welch", "arcsine t", "weighted by spores", "naive", "beta-binomial"]
     table(
         "Tests that were tried",
-        ["slides", "likeness", "shares", *names, "permutation"],
+        ["slides", "likeness", "shares", "spores of arm", *names, "permutation"],
         rival_rows(trials, given.slow),
     )
     for words, spores in (("5 to 300", WIDE), ("30 to 150", MIDDLING)):
