@@ -37,7 +37,10 @@ SHEET = (
     "photo,slide,who\nw1-a.jpg,HKT,R.\nw1-b.png,HKT,R.\nw2.png,JJX,\ns1.png,PNC,\ns2.png,TRF,\n"
     "gone.jpg,TRF,\nl1.png,XXX,\n"
 )
-KEY = "code,arm,slide\nHKT,water,w1\nJJX,water,w2\nPNC,soak,s1\nTRF,soak,s2\nXXX,lamp,l1\n"
+KEY = (
+    "code,arm,slide\nHKT,water,w1\nJJX,water,w2\nPNC,soak,s1\nTRF,soak,s2\nXXX,lamp,l1\n"
+    "QQQ,lamp,l2\n"
+)
 
 
 def run(*arguments: object) -> Result:
@@ -129,6 +132,7 @@ def test_a_slide_that_nobody_could_count_has_a_row_and_no_count(judged: Path) ->
 def test_what_is_missing_is_said(judged: Path) -> None:
     said = (judged / "said.txt").read_text("utf-8")
     assert "Note: in the sheet but not among the photos: gone.jpg" in said
+    assert "Note: codes of the key without any photo: QQQ" in said
     assert "slide 1/5 w1 of water: " in said
     words = (judged / "out/verdicts.txt").read_text("utf-8")
     assert words.strip() in said

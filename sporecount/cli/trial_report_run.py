@@ -107,12 +107,13 @@ def _from_photos(options: ReportOptions, trial: Trial, settings: Settings, other
     sheet_path = _sheet_path(options, trial)
     files, rows = _photos(options, trial, sheet_path)
     key_path = options.key or _beside(options.file, trial.key)
-    slides, left_out = group_photos(
-        files, rows, [arm.name for arm in trial.arms], read_key(key_path) if key_path else ()
-    )
+    key = read_key(key_path) if key_path else ()
+    slides, left_out = group_photos(files, rows, [arm.name for arm in trial.arms], key)
     files = [file for slide in slides for file in slide.files]
     check_out(options.out, [options.photos] if options.photos else [], files, TABLES)
     _note("the sheet names no slide, so not counted", left_out)
+    there = {slide.code for slide in slides}
+    _note("codes of the key without any photo", [row.code for row in key if row.code not in there])
     _note_missing([slide.arm for slide in slides], trial)
     scales = scale_request(options, rows)
     scales.check(files)

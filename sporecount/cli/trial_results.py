@@ -19,7 +19,7 @@ from sporecount.report.tables import csv_text, outline_text, photos_csv
 from sporecount.settings import Settings
 from sporecount.trial.photos import SLIDE_COLUMNS, SLIDE_COUNTED
 from sporecount.trial.plan import Trial
-from sporecount.trial.table_file import read_eggs, read_feeding
+from sporecount.trial.table_file import read_eggs, read_feeding, read_followed
 from sporecount.trial.tables import ARM_COLUMNS, SLIDE_REQUIRED
 
 if TYPE_CHECKING:
@@ -65,12 +65,13 @@ class Others:
 
     Attributes
     ----------
-    eggs, feeding : DataFrame or None
+    eggs, feeding, followed : DataFrame or None
         None where the trial file names none.
     """
 
     eggs: pd.DataFrame | None = None
     feeding: pd.DataFrame | None = None
+    followed: pd.DataFrame | None = None
 
     @classmethod
     def read(cls, trial: Trial, folder: Path) -> Others:
@@ -78,6 +79,7 @@ class Others:
         return cls(
             eggs=read_eggs(folder / trial.eggs) if trial.eggs else None,
             feeding=read_feeding(folder / trial.feeding) if trial.feeding else None,
+            followed=read_followed(folder / trial.followed) if trial.followed else None,
         )
 
 
