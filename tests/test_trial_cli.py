@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import re
 from pathlib import Path
 
 import click
@@ -167,6 +168,19 @@ def test_every_command_has_help_with_examples_and_explained_options(name: str) -
     assert f"sporecount trial {name}" in text.output.split("Examples:")[1]
     own = [one for one in trial_group.commands[name].params if isinstance(one, click.Option)]
     assert all(option.help for option in own)
+
+
+@pytest.mark.parametrize("name", list(trial_group.commands))
+def test_every_option_is_in_the_guide(name: str) -> None:
+    guide = (Path(__file__).parent.parent / "docs/trial.md").read_text("utf-8")
+    options = [
+        option
+        for one in trial_group.commands[name].params
+        if isinstance(one, click.Option)
+        for option in one.opts
+    ]
+    missing = [one for one in options if not re.search(rf"(?<![\w-]){one}(?![\w-])", guide)]
+    assert missing == []
 
 
 @pytest.mark.parametrize(
