@@ -53,8 +53,8 @@ def test_no_text_orders_or_promises(outcome: str) -> None:
 
 
 def test_no_text_at_all_holds_forbidden_words() -> None:
-    every = [texts.CONTACT, texts.CLASS_3, texts.RELEASE_RULE, texts.MORE, texts.MORE_CLEAN, texts.HOLD_FEW]
-    every += [texts.NO_MORE, texts.FALSE_ONES, *texts.CAUTIONS, *texts.MEANING.values()]
+    every = [texts.CONTACT, texts.CLASS_3, texts.RELEASE_RULE, texts.MORE, texts.MORE_CLEAN]
+    every += [texts.HOLD_FEW, texts.NO_MORE, texts.FALSE_ONES, *texts.CAUTIONS, *texts.MEANING.values()]
     every += [choice for choices in texts.CHOICES.values() for choice in choices]
     assert FORBIDDEN.findall("\n".join(every)) == []
     assert FORBIDDEN.search("You must kill it")
@@ -114,7 +114,8 @@ def test_few_photos_hold_in_words_that_say_how_many_it_takes() -> None:
     assert (case.outcome, case.more_fields) == (texts.HOLD, 1)
     assert re.fullmatch(
         r"So far it looks like class 4-5 \(chance [\w. ]+ %\), but that rests on 2 photos alone\. "
-        r"Spores lie in patches, so it is settled only after at least 3 photos from different places\.",
+        r"Spores lie in patches, so it is settled only after at least 3 photos from different "
+        r"places\.",
         case.meaning,
     )
     assert case.remarks[0].startswith("About 1 more photo of the same size would settle it, if")
