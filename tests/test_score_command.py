@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 import re
 import shutil
 from collections.abc import Callable
@@ -146,6 +147,10 @@ def test_the_log_holds_each_result_once_with_hashes_settings_and_scale(scored: P
     assert kept["results"][0]["um_per_px"] == SCALE
     assert kept["results"][1]["decision"] is None
     assert '"least_confidence"' in str(kept["results"][0]["settings"])
+    run_record = json.loads((scored / "out/run.json").read_text("utf-8"))
+    further = json.loads(str(kept["results"][0]["further"]))
+    assert further["detector_weights"] == run_record["detector_weights"] != {}
+    assert "layout" not in further
     # Two photos counted and one refused of A1, one refused of B2; a broken file has no hash.
     assert len(kept["photos"]) == 4
 

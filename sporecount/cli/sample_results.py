@@ -16,6 +16,7 @@ from sporecount.errors import SporecountError
 from sporecount.report.files import utf8, write_whole
 from sporecount.report.samples_table import sample_detections_csv, samples_csv
 from sporecount.report.tables import photos_csv
+from sporecount.report.weights import weights_sha256
 from sporecount.scoring import outcome_text
 from sporecount.settings import Settings
 
@@ -90,7 +91,7 @@ def record_results(
             said = sheet_says(result, sheet_rows or {})
             try:
                 log.record_sample(
-                    {k: v for k, v in result.summary.items() if k != "layout"},
+                    {**_recorded(result.summary), "detector_weights": weights_sha256()},
                     photos=[photo for photo in result.photos if photo["sha256"]],
                     settings=settings,
                     adult=said.get("adult") or None,
@@ -101,3 +102,8 @@ def record_results(
                 sample = result.summary["sample"]
                 say(one_line(f"Not in the log: sample {sample}: {error}"))
     return all_kept
+
+
+def _recorded(summary: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what goes into the log: no paths of one folder of results."""
+    return {name: value for name, value in summary.items() if name != "layout"}

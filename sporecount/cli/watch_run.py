@@ -27,7 +27,7 @@ from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
 _EVERY_S = 0.5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class WatchOptions(ScoreOptions):
     """Options of `sporecount watch`, as given; those of score that it has, too."""
 
