@@ -12,6 +12,7 @@ import click
 from sporecount.cli.batch import Batch, count_batch
 from sporecount.cli.edge import one_line
 from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, STOPPED
+from sporecount.cli.out_folder import held
 from sporecount.cli.parts import PhotoResult
 from sporecount.cli.progress import progress
 from sporecount.cli.run_options import RunOptions, ScaleOptions
@@ -25,6 +26,7 @@ from sporecount.report.overview import print_overview
 from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
 from sporecount.report.tables import detections_csv, photos_csv
 from sporecount.scale.eyepiece import Eyepiece
+from sporecount.settings import Settings
 
 if TYPE_CHECKING:
     from rich.console import Console
@@ -44,6 +46,17 @@ def run_count(options: RunOptions) -> int:
     scales = scale_request(options, sheet_rows)
     scales.check(files)
 
+    with held(options.out):
+        return _count(options, settings, files, sheet_rows, scales)
+
+
+def _count(
+    options: RunOptions,
+    settings: Settings,
+    files: Sequence[PhotoFile],
+    sheet_rows: Mapping[str, Mapping[str, Any]],
+    scales: ScaleRequest,
+) -> int:
     start = RunStart(options.as_dict(), settings, len(files), now())
     if not (options.out / RUN_FILE).exists():
         # From here on the folder is known to hold results, not photos.

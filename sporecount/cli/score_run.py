@@ -21,6 +21,7 @@ from sporecount.cli.count_run import (
 )
 from sporecount.cli.edge import one_line
 from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, STOPPED
+from sporecount.cli.out_folder import held
 from sporecount.cli.progress import progress
 from sporecount.cli.run_options import RunOptions
 from sporecount.cli.sample_parts import SampleResult
@@ -32,6 +33,7 @@ from sporecount.cli.sample_results import (
     write_results,
 )
 from sporecount.cli.sample_work import REPORT_FOLDER, SampleWork, layout_names
+from sporecount.cli.scales import ScaleRequest
 from sporecount.counts.summary import COUNTED
 from sporecount.literature import TAPE_MM2
 from sporecount.photo.folder import PhotoFile, find_photos
@@ -94,10 +96,21 @@ def run_score(options: ScoreOptions) -> int:
     check_out(options.out, options.paths, files, TABLES)
     sheet_rows = read_sheet_rows(options.sheet, files)
     samples = _samples(options, files, sheet_rows)
-    files = [file for sample in samples for file in sample.files]
     scales = scale_request(options, sheet_rows)
-    scales.check(files)
+    scales.check([file for sample in samples for file in sample.files])
 
+    with held(options.out):
+        return _score(options, settings, samples, sheet_rows, scales)
+
+
+def _score(
+    options: ScoreOptions,
+    settings: Settings,
+    samples: Sequence[SampleFiles],
+    sheet_rows: Mapping[str, Mapping[str, Any]],
+    scales: ScaleRequest,
+) -> int:
+    files = [file for sample in samples for file in sample.files]
     start = RunStart(options.as_dict(), settings, len(files), now())
     if not (options.out / RUN_FILE).exists():
         write_whole(options.out / RUN_FILE, utf8(run_record(start)))
