@@ -219,7 +219,7 @@ def test_a_report_is_there_from_when_it_is_settled_and_goes_when_it_no_longer_is
     folder, page = tmp_path / "A1", tmp_path / "out/reports/A1.html"
     folder.mkdir()
     batch = Batch(tmp_path / "out", ScaleRequest(SCALE, None, None, {}), few_fields(1), {})
-    work = SampleWork(batch, 100.0, layout_names(["A1"]), keep_views=True)
+    work = SampleWork(batch, {"A1": 100.0}, layout_names(["A1"]), keep_views=True)
     shutil.copy(photos[0], folder / "a.png")
     session = WatchSession(
         "A1", Arrivals(folder, 0.0), work, log_file=None, marked=False, say=lambda _: None

@@ -27,7 +27,7 @@ DECISIONS_FILE = "decisions.txt"
 TABLES = (SAMPLES_FILE, DETECTIONS_FILE, PHOTOS_FILE, DECISIONS_FILE)
 
 #: Columns of a sheet that belong to a photo, or are in samples.csv by other ways.
-_OF_PHOTOS = ("row", "photo", "um_per_px", "calibration", "sample")
+_OF_PHOTOS = ("row", "photo", "um_per_px", "calibration", "sample", "tape_mm2")
 
 
 def write_results(

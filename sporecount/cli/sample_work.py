@@ -42,8 +42,8 @@ class SampleWork:
     ----------
     batch : Batch
         What is the same for all photos.
-    tape_mm2 : float
-        Area of each whole tape.
+    tapes_mm2 : mapping of str to float
+        Sample name to the area of its whole tape.
     layouts : mapping of str to str
         Sample name to the path of its layout picture, relative to the folder of results.
     views : dict
@@ -55,7 +55,7 @@ class SampleWork:
     """
 
     batch: Batch
-    tape_mm2: float
+    tapes_mm2: Mapping[str, float]
     layouts: Mapping[str, str]
     views: dict[str, View] = field(default_factory=dict)
     registrations: Known = field(default_factory=dict)
@@ -84,7 +84,7 @@ class SampleWork:
             Problems(self.batch.out / PROBLEMS_FILE, go_on=True).add(sample.name, error)
             reason = f"it could not be worked on ({type(error).__name__}); see {PROBLEMS_FILE}"
             rows = [dict(photo.summary) for photo in own]
-            row = failed_row(sample.name, rows, self.tape_mm2, reason)
+            row = failed_row(sample.name, rows, self.tapes_mm2[sample.name], reason)
             return SampleResult(row, rows, sample_detections_csv([]), None)
 
     def _score_or_recall(
@@ -98,7 +98,7 @@ class SampleWork:
             for file in sample.files
         ]
         status = [(photo.summary["status"], photo.summary["reason"]) for photo in photos]
-        key = sample_key(sample.name, keys, self.tape_mm2, batch.settings, status)
+        key = sample_key(sample.name, keys, self.tapes_mm2[sample.name], batch.settings, status)
         kept = None if batch.afresh else parts.load(key)
         if kept is not None and (kept.report or (grows and not kept.is_settled)):
             return kept
@@ -106,7 +106,7 @@ class SampleWork:
             sample.name,
             [photo.summary for photo in photos],
             self._views(sample.files, photos),
-            tape_mm2=self.tape_mm2,
+            tape_mm2=self.tapes_mm2[sample.name],
             settings=batch.settings,
             known=self.registrations if self.keep_views else None,
         )

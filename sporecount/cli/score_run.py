@@ -34,6 +34,7 @@ from sporecount.cli.sample_results import (
 )
 from sporecount.cli.sample_work import REPORT_FOLDER, SampleWork, layout_names
 from sporecount.cli.scales import ScaleRequest
+from sporecount.cli.tape_areas import tape_areas
 from sporecount.counts.summary import COUNTED
 from sporecount.literature import TAPE_MM2
 from sporecount.photo.folder import PhotoFile, find_photos
@@ -96,6 +97,7 @@ def run_score(options: ScoreOptions) -> int:
     check_out(options.out, options.paths, files, TABLES)
     sheet_rows = read_sheet_rows(options.sheet, files)
     samples = _samples(options, files, sheet_rows)
+    tape_areas(samples, sheet_rows, options.tape_mm2)  # what cannot be meant is said now
     scales = scale_request(options, sheet_rows)
     scales.check([file for sample in samples for file in sample.files])
 
@@ -122,7 +124,8 @@ def _score(
         afresh=options.afresh,
         jobs=min(options.jobs, len(files)),
     )
-    work = SampleWork(batch, options.tape_mm2, layout_names([sample.name for sample in samples]))
+    areas = tape_areas(samples, sheet_rows, options.tape_mm2)
+    work = SampleWork(batch, areas, layout_names([sample.name for sample in samples]))
     try:
         results = _score_all(work, samples, files)
     except KeyboardInterrupt:

@@ -59,7 +59,7 @@ def _run(options: WatchOptions, settings: Settings, scales: ScaleRequest) -> int
     if not (options.out / RUN_FILE).exists():
         write_whole(options.out / RUN_FILE, utf8(run_record(start)))
     batch = Batch(out=options.out, scales=scales, settings=settings, marked={})
-    work = SampleWork(batch, options.tape_mm2, layout_names([name]), keep_views=True)
+    work = SampleWork(batch, {name: options.tape_mm2}, layout_names([name]), keep_views=True)
     with screen() as shown:
         session = WatchSession(
             name,
