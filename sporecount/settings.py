@@ -124,8 +124,8 @@ class LoadSettings:
     prevalence : float
         Chance, before anything is seen, that the tape holds any spore at all.
     most_spores : int
-        Most spores a tape is thought to hold; loads up to it are spread evenly by
-        their logarithm.
+        Most spores a tape is thought to hold, unless more are seen; loads up to it are
+        spread evenly by their logarithm.
     clumping_k : float
         Typical dispersion k of the negative binomial law between places of a tape:
         small is clumped, beyond 20 is as good as even.
@@ -141,7 +141,7 @@ class LoadSettings:
     """
 
     prevalence: float = 0.5
-    most_spores: int = 1_000_000
+    most_spores: int = 100_000
     clumping_k: float = 0.6
     clumping_spread: float = 1.2
     patch_mm2: float = 10.0
@@ -149,7 +149,7 @@ class LoadSettings:
     def __post_init__(self) -> None:
         rules: tuple[tuple[str, bool, str, str], ...] = (
             ("prevalence", 0.0 < self.prevalence < 1.0, "lies between 0 and 1", "0.5"),
-            ("most_spores", self.most_spores >= 10_000, "is 10000 or more", "1000000"),
+            ("most_spores", self.most_spores >= 10_000, "is 10000 or more", "100000"),
             ("clumping_k", self.clumping_k > 0.0, "is larger than 0", "1.0"),
             ("clumping_spread", self.clumping_spread >= 0.0, "is 0 or more", "1.0"),
             ("patch_mm2", self.patch_mm2 > 0.0, "is larger than 0", "10.0"),

@@ -47,10 +47,18 @@ def test_every_option_is_explained(name: str) -> None:
     assert all(option.help for option in options)
 
 
-def test_help_lists_every_exit_code() -> None:
-    text = run("count", "--help").output
-    for code, meaning in EXIT_CODES.items():
-        assert f"{code}  {meaning}" in text
+@pytest.mark.parametrize("command", ["count", "score", "watch", "bath", "log"])
+def test_help_lists_every_exit_code(command: str) -> None:
+    text = run(command, "--help").output.split("Exit codes:")[1].split("Commands:")[0]
+    assert max(map(len, text.splitlines())) <= 80
+    said = " ".join(text.split())
+    assert said == " ".join(f"{code} {meaning}" for code, meaning in EXIT_CODES.items())
+
+
+def test_the_exit_codes_name_what_happens_to_the_log_and_to_the_folder() -> None:
+    assert "a result that the log does not take" in EXIT_CODES[1]
+    assert "open conflicts" in EXIT_CODES[1]
+    assert "another run at work in the same folder" in EXIT_CODES[3]
 
 
 @pytest.mark.parametrize(

@@ -54,7 +54,7 @@ def test_no_text_orders_or_promises(outcome: str) -> None:
 
 def test_no_text_at_all_holds_forbidden_words() -> None:
     every = [texts.CONTACT, texts.CLASS_3, texts.RELEASE_RULE, texts.MORE, texts.MORE_CLEAN]
-    every += [texts.NO_MORE, texts.FALSE_ONES, *texts.CAUTIONS, *texts.MEANING.values()]
+    every += [texts.HOLD_FEW, texts.NO_MORE, texts.FALSE_ONES, *texts.CAUTIONS, *texts.MEANING.values()]
     every += [choice for choices in texts.CHOICES.values() for choice in choices]
     assert FORBIDDEN.findall("\n".join(every)) == []
     assert FORBIDDEN.search("You must kill it")
@@ -95,7 +95,7 @@ def test_hold_says_how_many_more_fields() -> None:
     case = CASES[texts.HOLD]
     assert case.more_fields
     assert any(
-        f"{case.more_fields} more fields" in remark and "stay clean" in remark
+        f"{case.more_fields} more photos" in remark and "stays clean" in remark
         for remark in case.remarks
     )
     more = decided([0] * (4 + case.more_fields))
@@ -107,6 +107,19 @@ def test_hold_says_so_when_no_field_will_do() -> None:
     case = decide(table([0] * 4), rates=DetectorRates(0.8, 0.1, 0.0), settings=settings)
     assert (case.outcome, case.more_fields) == (texts.HOLD, None)
     assert texts.NO_MORE in case.remarks
+
+
+def test_few_photos_hold_in_words_that_say_how_many_it_takes() -> None:
+    case = decided([9, 14], 0.5)
+    assert (case.outcome, case.more_fields) == (texts.HOLD, 1)
+    assert re.fullmatch(
+        r"So far it looks like class 4-5 \(chance [\w. ]+ %\), but that rests on 2 photos alone\. "
+        r"Spores lie in patches, so it is settled only after at least 3 photos from different "
+        r"places\.",
+        case.meaning,
+    )
+    assert case.remarks[0].startswith("About 1 more photo of the same size would settle it, if")
+    assert decided([9], 0.5, least_fields=2).meaning.count("rests on 1 photo alone") == 1
 
 
 def test_the_programme_s_class_wins_over_the_default() -> None:

@@ -11,7 +11,7 @@ import pytest
 from numpy.typing import NDArray
 
 from sporecount.field.field import Field
-from sporecount.field.fitness import NOTHING_TO_FOCUS_ON
+from sporecount.field.fitness import NOTHING_TO_FOCUS_ON, ONLY_SHADOWS
 from sporecount.field.make import make_field
 from sporecount.photo.photo import Photo
 from sporecount.scale.calibration import Calibration
@@ -79,6 +79,41 @@ def test_a_clean_tape_is_not_refused_for_want_of_anything_sharp(noise: float) ->
     field = field_of(finish(ground, noise))
     assert field.fitness.usable, field.fitness
     assert NOTHING_TO_FOCUS_ON in field.notes
+
+
+def lens_dirt(density: tuple[float, float, float], soft_px: float) -> NDArray[np.float32]:
+    """Return a clean tape with seven broad shadows, each as dense as said."""
+    rng = np.random.default_rng(8)
+    picture = np.full((750, 1000, 3), (226, 220, 205), np.float32)
+    for _ in range(7):
+        cover = np.zeros((750, 1000), np.float32)
+        centre = rng.uniform([50, 50], [950, 700]).astype(int).tolist()
+        cv2.circle(cover, centre, int(rng.integers(18, 40)), 1.0, -1)
+        cover = cv2.GaussianBlur(cover, (0, 0), soft_px)
+        picture *= 10.0 ** -(cover[..., None] * np.array(density, np.float32))
+    return picture
+
+
+@pytest.mark.parametrize("soft_px", [3.0, 5.0, 8.0])
+def test_a_clean_tape_behind_a_dirty_lens_is_countable(soft_px: float) -> None:
+    field = field_of(finish(lens_dirt((0.06, 0.06, 0.06), soft_px)))
+    assert field.fitness.usable, field.fitness
+    assert any(NOTHING_TO_FOCUS_ON in note for note in field.notes)
+
+
+def test_the_shadows_on_a_dirty_lens_are_named() -> None:
+    assert ONLY_SHADOWS in field_of(finish(lens_dirt((0.06, 0.06, 0.06), 4.0))).notes
+
+
+@pytest.mark.parametrize(
+    "density", [(0.04, 0.06, 0.11), (0.4, 0.4, 0.4)], ids=["tinted as spores are", "dark"]
+)
+def test_what_may_be_a_sample_out_of_focus_is_not_taken_for_a_dirty_lens(
+    density: tuple[float, float, float],
+) -> None:
+    fitness = field_of(finish(lens_dirt(density, 5.0))).fitness
+    assert not fitness.usable
+    assert "in focus" in fitness.reason
 
 
 @pytest.mark.parametrize("sigma_px", [8, 16, 25])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import combinations
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -14,7 +16,7 @@ from sporecount.load.estimate import CHECKED_BY_HAND, estimate_tape
 from sporecount.load.fields import LoadError, seen_from
 from sporecount.load.posterior import posterior
 from sporecount.load.share import places, shares
-from sporecount.load.true_counts import log_spread
+from sporecount.load.true_counts import log_looks, log_spread
 from sporecount.settings import CountSettings, LoadSettings, Settings
 
 #: Spores strewn evenly: the negative binomial law becomes Poisson.
@@ -40,16 +42,111 @@ def test_partial_coverage_worked_case() -> None:
     assert high - 7 < tape.tape_high < high
 
 
-@pytest.mark.parametrize("count", [0, 1, 2, 7, 20, 100])
+@pytest.mark.parametrize("count", [0, 1, 2, 7])
 def test_limits_are_garwood_s_where_little_of_the_tape_is_seen(count: int) -> None:
     # Garwood 1936: the exact limits of a Poisson mean, scaled up by the area.
+    share = 0.02
+    tape = estimate_tape(
+        table([count], 100.0 * share), rates=CHECKED_BY_HAND, settings=Settings(load=EVEN)
+    )
+    low, high = (limit / share for limit in poisson_limits(count))
+    assert tape.tape_low == pytest.approx(low, rel=0.03, abs=1.0)
+    assert tape.tape_high == pytest.approx(high, rel=0.02)
+
+
+@pytest.mark.parametrize("count", [50, 100, 400])
+def test_limits_of_the_heaviest_class_are_garwood_s_too(count: int) -> None:
+    # Garwood 1936. Beyond 1000 spores each power of ten is as likely as the next, by which
+    # one spore in the count is less: next to nothing for a heavy load.
     share = 1e-3
     tape = estimate_tape(
         table([count], 100.0 * share), rates=CHECKED_BY_HAND, settings=Settings(load=EVEN)
     )
     low, high = (limit / share for limit in poisson_limits(count))
-    assert tape.tape_low == pytest.approx(low, rel=0.01, abs=1.0)
-    assert tape.tape_high == pytest.approx(high, rel=0.01)
+    assert tape.tape_low == pytest.approx(low, rel=0.01)
+    assert high - 1.3 / share < tape.tape_high < high
+
+
+@pytest.mark.parametrize(
+    ("count", "garwood"),
+    # Exact Poisson limits, Garwood 1936 (computed from the formula; 0: read in a package's help).
+    [(0, (0.0, 3.6889)), (5, (1.6235, 11.6683)), (20, (12.2165, 30.8884))],
+)
+def test_a_counting_chamber_is_a_tape_of_nine_squares(
+    count: int, garwood: tuple[float, float]
+) -> None:
+    # Improved Neubauer chamber (chamber pages): 9 squares of 1 mm2, 0.1 mm deep, 0.1 uL each.
+    # The count in one square, times nine, is that of the grid, and times 10,000 that of 1 mL.
+    ninth = estimate_tape(
+        table([count], 1.0), 9.0, rates=CHECKED_BY_HAND, settings=Settings(load=EVEN)
+    )
+    assert ninth.tape_spores == pytest.approx(9 * count)
+    per_ml = ninth.tape_spores / (9 * 1.0 * 0.1 * 1e-3)
+    assert per_ml == pytest.approx(10_000 * count)
+    # What was seen is known, which leaves less doubt than the Poisson limits have.
+    assert 9 * garwood[0] <= ninth.tape_low <= 9 * count <= ninth.tape_high <= 9 * garwood[1]
+
+
+@pytest.mark.parametrize(
+    ("square_mm2", "nl", "squares"),
+    [(0.0625, 6.25, 144), (0.05, 5.0, 180), (0.04, 4.0, 225), (0.0025, 0.25, 3600)],
+)
+def test_each_kind_of_chamber_square_scales_by_its_area(
+    square_mm2: float, nl: float, squares: int
+) -> None:
+    # Improved Neubauer chamber (chamber pages): squares of 0.25, 0.25 x 0.20, 0.20 and 0.05 mm
+    # hold 6.25, 5, 4 and 0.25 nL at a depth of 0.1 mm.
+    assert square_mm2 * 0.1 * 1000.0 == pytest.approx(nl)
+    fields = table([3, 5, 4, 4], square_mm2)
+    tape = estimate_tape(fields, 9.0, rates=CHECKED_BY_HAND, settings=Settings(load=EVEN))
+    assert tape.tape_spores == pytest.approx(4.0 * squares)
+
+
+def test_the_negative_binomial_s_variance_is_that_of_the_share_seen() -> None:
+    # Shaw & Dobson 1995: var = m + m^2 / k, and beyond k = 20 about Poisson. Of T spores on n
+    # like places, one of them seen, the share's relative variance is (n - 1) / (n k + 1).
+    seen = seen_from(table([0], 10.0), 100.0)
+    for k in (0.5, 1.0, 5.0, 20.0):
+        found = shares(seen, CHECKED_BY_HAND, np.array([k]), 10.0)
+        mean = float(found.chances[0] @ found.q)
+        spread = float(found.chances[0] @ found.q**2) / mean**2 - 1.0
+        assert mean == pytest.approx(0.1, rel=0.02)
+        assert spread == pytest.approx(9.0 / (10.0 * k + 1.0), rel=0.12)
+
+
+def test_an_empty_field_does_not_let_the_most_that_is_possible_make_the_limit() -> None:
+    highs = [
+        estimate_tape(
+            table([0], 0.7),
+            rates=CHECKED_BY_HAND,
+            settings=Settings(load=LoadSettings(most_spores=most)),
+        ).tape_high
+        for most in (100_000, 1_000_000)
+    ]
+    assert highs[0] < 30_000
+    assert highs[1] < 4 * highs[0]
+
+
+def test_what_is_seen_goes_before_what_was_thought_possible() -> None:
+    tape = estimate_tape(table([300_000] * 4), rates=CHECKED_BY_HAND)
+    assert tape.tape_spores == pytest.approx(12_000_000)
+    assert tape.tape_low < 12_000_000 < tape.tape_high
+
+
+def test_many_fields_overrule_the_prior_on_clumping() -> None:
+    # The width with k hardly known, over that with k known to be large, falls towards 1.
+    even = Settings(load=LoadSettings(clumping_k=50.0, clumping_spread=0.0))
+    ratios = []
+    for number in (1, 4, 30):
+        fields = table([6] * number)
+        usual = estimate_tape(fields, rates=CHECKED_BY_HAND)
+        known = estimate_tape(fields, rates=CHECKED_BY_HAND, settings=even)
+        ratios.append(
+            np.log(usual.tape_high / usual.tape_low) / np.log(known.tape_high / known.tape_low)
+        )
+    assert ratios == sorted(ratios, reverse=True)
+    assert ratios[0] > 3.0
+    assert ratios[2] < 1.7
 
 
 def test_rule_of_three() -> None:
@@ -74,7 +171,7 @@ def test_the_chance_of_a_missed_single_spore_by_hand() -> None:
     # the chance of any spore is w L / Z / (1 - w + w L / Z) with L = -ln q.
     settings = Settings(load=LoadSettings(prevalence=0.3, clumping_k=1e9, clumping_spread=0.0))
     tape = estimate_tape(table([0] * 10), rates=CHECKED_BY_HAND, settings=settings)
-    part = 0.3 * -np.log(0.25) / (1.0 / np.arange(1, 1_000_001)).sum()
+    part = 0.3 * -np.log(0.25) / (1.0 / np.arange(1, 100_001)).sum()
     assert tape.chance_from(1) == pytest.approx(part / (0.7 + part), rel=2e-3)
 
 
@@ -93,6 +190,37 @@ def test_a_tape_seen_whole_has_the_detector_s_own_range(count: int) -> None:
     # That range never starts above the count, so it may start a little lower.
     assert own.low <= tape.tape_low <= own.low * 1.03 + 1
     assert tape.tape_high == pytest.approx(own.high, rel=0.02, abs=1)
+
+
+@pytest.mark.parametrize("chances", [[], [0.7], [0.2, 0.9, 0.6, 0.97, 0.5]])
+def test_how_much_finds_look_real_is_averaged_over_every_choice(chances: list[float]) -> None:
+    # Each choice of real ones is gone through; at 0.85 it may be either.
+    odds = (np.array(chances) / (1 - np.array(chances)) / (0.85 / 0.15)) ** 1.5
+    expected = [
+        np.mean([np.prod(odds[list(chosen)]) for chosen in combinations(range(len(odds)), real)])
+        for real in range(len(odds) + 1)
+    ]
+    assert np.exp(log_looks(np.array(chances))) == pytest.approx(expected)
+
+
+def test_ten_thousand_finds_are_added_up_as_well_as_a_few() -> None:
+    chances = np.random.default_rng(3).uniform(0.5, 0.99, 151)
+    many = log_looks(chances)  # by the saddle point
+    few = log_looks(chances[:150])  # one by one
+    # One more find hardly changes the mean odds of choosing.
+    assert many[:151] == pytest.approx(few, abs=0.02 * np.abs(few).max() + 1.0)
+    assert np.isfinite(log_looks(np.full(10_000, 0.9))).all()
+
+
+def test_doubtful_finds_on_a_whole_clean_tape_do_not_add_up_to_spores() -> None:
+    # Ten finds of 0.7 are no ten chances of 0.7 where the detector makes up some on any tape.
+    rates = DetectorRates(0.92, 0.1, 0.5, 1.0, confidence_is_calibrated=True)
+    fields = table([1, 0] * 10, 5.0)
+    doubtful = estimate_tape(fields, rates=rates, confidences=[[0.7], []] * 10)
+    sure = estimate_tape(fields, rates=rates, confidences=[[0.99], []] * 10)
+    assert doubtful.tape_low == 0
+    assert doubtful.p_class[0] > 0.5
+    assert sure.tape_low > 0
 
 
 def test_class_chances_sum_to_one_and_follow_the_counts() -> None:
@@ -134,13 +262,13 @@ def test_false_detections_widen_downwards_and_misses_upwards() -> None:
     assert blind.tape_spores == pytest.approx(2 * sure.tape_spores)
 
 
-def test_calibrated_confidences_take_the_place_of_the_false_rate() -> None:
+def test_confidences_tell_which_finds_are_false() -> None:
     rates = DetectorRates(1.0, 0.0, 5.0, 9.0, confidence_is_calibrated=True)
     fields = table([1, 0, 1, 0])
     low = estimate_tape(fields, rates=rates, confidences=[[0.1], [], [0.1], []])
     high = estimate_tape(fields, rates=rates, confidences=[[0.999], [], [0.999], []])
     assert low.p_class[0] > 0.6
-    assert high.p_class[0] < 1e-3
+    assert high.p_class[0] < 1e-2
 
 
 def test_clumped_counts_give_wider_limits_than_even_ones() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import hashlib
 import io
 import json
 from datetime import UTC, datetime
@@ -16,6 +17,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rich.console import Console
 
+import sporecount.detect
 from sporecount.counts.summary import SUMMARY_COLUMNS, unreadable_summary
 from sporecount.detect.table import COLUMNS, empty_detections
 from sporecount.report.files import utf8, write_whole
@@ -145,6 +147,16 @@ def test_run_record_tells_how_to_make_the_results_again() -> None:
     }
     assert record["libraries"]["numpy"] == np.__version__
     assert record["ended"] is None
+
+
+def test_run_record_names_every_file_of_the_detector_s_weights_by_its_hash() -> None:
+    record = json.loads(run_record(RunStart({}, Settings(), 0, datetime.now(UTC))))
+    folder = Path(sporecount.detect.__path__[0]) / "weights"
+    files = [file for file in folder.iterdir() if not file.name.startswith(".")]
+    assert "search.onnx" in record["detector_weights"]
+    assert record["detector_weights"] == {
+        file.name: hashlib.sha256(file.read_bytes()).hexdigest() for file in files
+    }
 
 
 def overview(rows: list[dict[str, Any]]) -> str:

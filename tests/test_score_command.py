@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import json
 import re
 import shutil
 from collections.abc import Callable
@@ -146,6 +147,10 @@ def test_the_log_holds_each_result_once_with_hashes_settings_and_scale(scored: P
     assert kept["results"][0]["um_per_px"] == SCALE
     assert kept["results"][1]["decision"] is None
     assert '"least_confidence"' in str(kept["results"][0]["settings"])
+    run_record = json.loads((scored / "out/run.json").read_text("utf-8"))
+    further = json.loads(str(kept["results"][0]["further"]))
+    assert further["detector_weights"] == run_record["detector_weights"] != {}
+    assert "layout" not in further
     # Two photos counted and one refused of A1, one refused of B2; a broken file has no hash.
     assert len(kept["photos"]) == 4
 
@@ -199,6 +204,22 @@ def test_the_sheet_says_which_photos_are_one_sample(scored: Path, tmp_path: Path
     (row,) = rows(tmp_path / "out/samples.csv")
     assert (row["sample"], row["photos"], row["cage"]) == ("one", "2", "7")
     assert "not scored: A1/cut.png, A1/dark.png, B2/dark.png" in result.output
+
+
+def test_the_sheet_says_how_large_each_tape_is(scored: Path, tmp_path: Path) -> None:
+    shutil.copytree(scored / "season", tmp_path / "season")
+    shutil.copytree(scored / "out/.sporecount-parts", tmp_path / "out/.sporecount-parts")
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text('photo,sample,tape_mm2\nA1/0.png,one,"40,5"\nA1/1.png,two,\n', "utf-8")
+    arguments = command(tmp_path, "--no-marked", "--sheet", sheet, "--tape-mm2", 80)
+    assert CliRunner().invoke(main, arguments).exit_code == 0
+    found = rows(tmp_path / "out/samples.csv")
+    assert [(row["sample"], row["tape_mm2"]) for row in found] == [("one", "40.5"), ("two", "80")]
+    assert "sheet_tape_mm2" not in found[0]
+    for cell, said in (("no", "a positive number of mm2"), ("30", "one tape has one area")):
+        sheet.write_text(f"photo,sample,tape_mm2\nA1/0.png,one,40\nA1/1.png,one,{cell}\n", "utf-8")
+        result = CliRunner().invoke(main, arguments)
+        assert (result.exit_code, said in result.output) == (2, True), result.output
 
 
 def test_what_the_log_refuses_is_named_and_the_results_are_kept(

@@ -28,6 +28,7 @@ def test_a_trial_survives_the_way_through_a_file(tmp_path: Path) -> None:
         date="2026-05-02",
         control="untreated",
         slides_per_arm=5,
+        taken_apart=True,
         sheet="my sheet.csv",
     )
     write_trial(tmp_path / "t.toml", trial)
@@ -59,6 +60,7 @@ def test_a_file_written_by_a_plain_editor_is_read(tmp_path: Path) -> None:
         (HEAD + "date = '2. May'\n" + ARM, "line 2, date '2. May': it is no date"),
         (HEAD + "slides = 4\n" + ARM, 'line 2, slides: there is no such key. Write "slides_per'),
         (HEAD + "seconds = 4\n" + ARM, "line 2, seconds: there is no such key. It belongs below"),
+        (HEAD + "taken_apart = 1\n" + ARM, "line 2, taken_apart = 1: it is true or false"),
         (HEAD + "[[arm]]\nname = 'a'", "there is no such key. Write [[arms]]"),
         (HEAD + "[arms]\nname = 'a'", "the arms are tables. Write [[arms]]"),
         (HEAD + "[[arms]]\nrole = 'treated'", 'line 2, arm 1: the key "name" is missing'),

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import csv
 import os
+import re
 import shutil
 import signal
 import subprocess
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -19,11 +21,17 @@ from PIL import Image
 
 from sporecount.cli import main
 from sporecount.cli.arrivals import Arrivals
+from sporecount.cli.batch import Batch
 from sporecount.cli.sample_parts import SampleResult
+from sporecount.cli.sample_work import SampleWork, layout_names
+from sporecount.cli.scales import ScaleRequest
 from sporecount.cli.wakes import wakes
 from sporecount.cli.watch_screen import settled_line, state_lines
+from sporecount.cli.watch_session import WatchSession
+from sporecount.rearing.errors import LogError
 from sporecount.rearing.log import RearingLog
 from sporecount.render.tape import TapePlan, render_tape
+from sporecount.settings import DecisionSettings, Settings
 
 SCALE = 0.9
 
@@ -181,6 +189,78 @@ def test_it_says_the_same_as_score(
     )
     for name in ("samples.csv", "sample_detections.csv"):
         assert (tmp_path / "out" / name).read_bytes() == (tmp_path / "s" / name).read_bytes()
+
+
+def without_dates(page: Path) -> str:
+    return re.sub(r"20\d\d-\d\d-\d\d( \d\d:\d\d UTC)?", "DATE", page.read_text("utf-8"))
+
+
+def test_the_closed_watch_leaves_the_same_report_as_score(
+    finish: Callable[..., Result], photos: list[Path], tmp_path: Path
+) -> None:
+    for photo in photos:
+        shutil.copy(photo, tmp_path / "A1")
+    result = finish()
+    page = tmp_path / "out/reports/A1.html"
+    assert f"Report to read and print: {page}" in result.output
+    CliRunner().invoke(
+        main,
+        ["score", str(tmp_path / "A1"), "--um-per-px", str(SCALE), "--out", str(tmp_path / "s")],
+    )
+    assert without_dates(page) == without_dates(tmp_path / "s/reports/A1.html")
+    stamp = page.stat().st_mtime_ns
+    assert finish().exit_code == 0
+    assert page.stat().st_mtime_ns == stamp
+
+
+def test_a_report_is_there_from_when_it_is_settled_and_goes_when_it_no_longer_is(
+    photos: list[Path], tmp_path: Path
+) -> None:
+    folder, page = tmp_path / "A1", tmp_path / "out/reports/A1.html"
+    folder.mkdir()
+    batch = Batch(tmp_path / "out", ScaleRequest(SCALE, None, None, {}), few_fields(1), {})
+    work = SampleWork(batch, {"A1": 100.0}, layout_names(["A1"]), keep_views=True)
+    shutil.copy(photos[0], folder / "a.png")
+    session = WatchSession(
+        "A1", Arrivals(folder, 0.0), work, log_file=None, marked=False, say=lambda _: None
+    )
+    session.look()
+    assert session.result is not None
+    assert session.result.is_settled
+    assert page.exists()
+    strict = replace(work, batch=replace(batch, settings=few_fields(9)))
+    later = WatchSession(
+        "A1", Arrivals(folder, 0.0), strict, log_file=None, marked=False, say=lambda _: None
+    )
+    later.look()
+    assert later.result is not None
+    assert not later.result.is_settled
+    assert not page.exists()
+    assert later.finish() is not None
+    assert page.exists()
+
+
+def few_fields(least: int) -> Settings:
+    """Return settings by which the photos of these tests are heavy once so many are there."""
+    return Settings(decision=DecisionSettings(risk_call=0.4, risk_release=0.4, least_fields=least))
+
+
+def test_a_result_that_the_log_does_not_take_gives_1(
+    finish: Callable[..., Result],
+    photos: list[Path],
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    shutil.copy(photos[0], tmp_path / "A1")
+
+    def refused(*_: object, **__: object) -> None:
+        raise LogError("adult 'nobody'", "the log has none", "add it first")
+
+    monkeypatch.setattr(RearingLog, "record_sample", refused)
+    result = finish()
+    assert result.exit_code == 1
+    assert "Not in the log: sample A1: adult 'nobody'" in result.output
+    assert (tmp_path / "out/reports/A1.html").exists()
 
 
 def test_copies_halves_and_renames_change_no_count(

@@ -9,7 +9,7 @@ from typing import Any
 import click
 
 from sporecount.cli.edge import one_line_errors
-from sporecount.cli.epilog import examples_epilog
+from sporecount.cli.epilog import codes_epilog
 from sporecount.errors import SporecountError
 
 _EXAMPLES = (
@@ -44,7 +44,7 @@ _VOLUME = _Written("volume", "parse_volume")
 _SECONDS = click.FloatRange(min=0, min_open=True, max=86_400)
 
 
-@click.command(epilog=examples_epilog(*_EXAMPLES))
+@click.command(epilog=codes_epilog(*_EXAMPLES))
 @click.option(
     "--label",
     required=True,

@@ -10,7 +10,7 @@ import click
 from sporecount import __version__
 from sporecount.cli.bath_commands import bath
 from sporecount.cli.edge import OneLineGroup, one_line_errors
-from sporecount.cli.exit_codes import exit_codes_text
+from sporecount.cli.epilog import codes_epilog, examples_epilog
 from sporecount.cli.log_commands import log
 from sporecount.cli.options import (
     FILE,
@@ -21,6 +21,7 @@ from sporecount.cli.options import (
     settings_option,
 )
 from sporecount.cli.score_commands import score
+from sporecount.cli.trial_commands import trial
 from sporecount.cli.watch_commands import watch
 from sporecount.literature import STAGE_MICROMETER_DIVISION_UM
 
@@ -44,24 +45,17 @@ _CALIBRATE_EXAMPLES = (
 _CALIBRATIONS_EXAMPLES = ("sporecount calibrations",)
 
 
-def _epilog(*examples: str, codes: bool = True) -> str:
-    """Return the end of a help text: examples and exit codes, line by line."""
-    # The mark tells click to leave the lines of a paragraph as they are.
-    text = "\b\nExamples:\n" + "\n".join(f"  {example}" for example in examples)
-    return text + (f"\n\n\b\nExit codes:\n{exit_codes_text()}" if codes else "")
-
-
 @click.group(
     cls=OneLineGroup,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 88},
-    epilog=_epilog(*_MAIN_EXAMPLES),
+    epilog=codes_epilog(*_MAIN_EXAMPLES),
 )
 @click.version_option(__version__, message="%(prog)s %(version)s")
 def main() -> None:
     """Count the spores of a butterfly parasite on photos of tape samples."""
 
 
-@main.command(epilog=_epilog(*_COUNT_EXAMPLES))
+@main.command(epilog=codes_epilog(*_COUNT_EXAMPLES))
 @click.argument(
     "paths",
     nargs=-1,
@@ -84,12 +78,13 @@ def count(**options: Any) -> int:
     detections.csv, photos.csv, run.json and marked copies of the photos. A run
     that was stopped goes on when the same command is given again.
     """
-    from sporecount.cli.count_run import CountOptions, run_count
+    from sporecount.cli.count_run import run_count
+    from sporecount.cli.run_options import RunOptions
 
-    return run_count(CountOptions(**options))
+    return run_count(RunOptions(**options))
 
 
-@main.command(epilog=_epilog(*_CALIBRATE_EXAMPLES))
+@main.command(epilog=codes_epilog(*_CALIBRATE_EXAMPLES))
 @click.argument("photo", type=FILE)
 @click.option(
     "--division-um",
@@ -111,7 +106,7 @@ def calibrate(
     return run_calibrate(photo, division_um, save_as=save_as, replace=replace, marked=marked)
 
 
-@main.command(epilog=_epilog(*_CALIBRATIONS_EXAMPLES, codes=False))
+@main.command(epilog=examples_epilog(*_CALIBRATIONS_EXAMPLES))
 @one_line_errors
 def calibrations() -> int:
     """List the saved scales."""
@@ -124,3 +119,4 @@ main.add_command(score)
 main.add_command(watch)
 main.add_command(log)
 main.add_command(bath)
+main.add_command(trial)

@@ -4,19 +4,19 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from sporecount.cli.batch import Batch, count_batch
 from sporecount.cli.edge import one_line
 from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, STOPPED
+from sporecount.cli.out_folder import held
 from sporecount.cli.parts import PhotoResult
 from sporecount.cli.progress import progress
+from sporecount.cli.run_options import RunOptions, ScaleOptions
 from sporecount.cli.scales import ScaleRequest
-from sporecount.cli.settings_file import read_settings
 from sporecount.counts.summary import COUNTED, SUMMARY_COLUMNS
 from sporecount.photo.folder import PhotoFile, find_photos
 from sporecount.photo.sheet import Sheet
@@ -37,57 +37,26 @@ DETECTIONS_FILE, PHOTOS_FILE, MARKED_FOLDER = "detections.csv", "photos.csv", "m
 _SHEET_ONLY = ("row", "photo", "um_per_px", "calibration")
 
 
-class ScaleOptions(Protocol):
-    """Options about the scale, of any command."""
-
-    @property
-    def um_per_px(self) -> float | None:
-        """Scale of all photos."""
-
-    @property
-    def calibration(self) -> str | None:
-        """Name of a saved scale."""
-
-    @property
-    def field_number(self) -> float | None:
-        """Field number of the eyepiece, mm."""
-
-    @property
-    def objective(self) -> float | None:
-        """Magnification of the objective."""
-
-
-@dataclass(frozen=True)
-class CountOptions:
-    """Options of `sporecount count`, as given."""
-
-    paths: tuple[Path, ...]
-    out: Path
-    um_per_px: float | None = None
-    sheet: Path | None = None
-    calibration: str | None = None
-    field_number: float | None = None
-    objective: float | None = None
-    settings_file: Path | None = None
-    no_marked: bool = False
-    jobs: int = 1
-    afresh: bool = False
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the options for the record of the run."""
-        known = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return {**known, "paths": [str(path) for path in self.paths]}
-
-
-def run_count(options: CountOptions) -> int:
+def run_count(options: RunOptions) -> int:
     """Count photos and write all results; return the exit code."""
-    settings = read_settings(options.settings_file) if options.settings_file else Settings()
+    settings = options.settings()
     files = find_photos(options.paths)
     check_out(options.out, options.paths, files, (DETECTIONS_FILE, PHOTOS_FILE))
     sheet_rows = read_sheet_rows(options.sheet, files)
     scales = scale_request(options, sheet_rows)
     scales.check(files)
 
+    with held(options.out):
+        return _count(options, settings, files, sheet_rows, scales)
+
+
+def _count(
+    options: RunOptions,
+    settings: Settings,
+    files: Sequence[PhotoFile],
+    sheet_rows: Mapping[str, Mapping[str, Any]],
+    scales: ScaleRequest,
+) -> int:
     start = RunStart(options.as_dict(), settings, len(files), now())
     if not (options.out / RUN_FILE).exists():
         # From here on the folder is known to hold results, not photos.

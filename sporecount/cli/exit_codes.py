@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import textwrap
+
 DONE = 0
 NOT_ALL_COUNTED = 1
 WRONG_USE = 2
@@ -11,13 +13,20 @@ STOPPED = 130
 #: Exit code -> meaning, as the help prints it.
 EXIT_CODES: dict[int, str] = {
     DONE: "all is done",
-    NOT_ALL_COUNTED: "results are written, but a photo was refused or unreadable",
+    NOT_ALL_COUNTED: "written, but not all: a photo refused or unreadable, a result that the log "
+    "does not take, an import with open conflicts",
     WRONG_USE: "wrong use: an option, a path, a settings file or a sheet",
-    NOTHING_DONE: "nothing is written: no photo, no scale, or no ruling found",
+    NOTHING_DONE: "nothing is written: no photo, no scale, no ruling found, a log that "
+    "cannot be used, or another run at work in the same folder",
     STOPPED: "stopped by hand (Ctrl-C); the same command goes on from there",
 }
 
 
 def exit_codes_text() -> str:
-    """Return the table as lines for the help."""
-    return "\n".join(f"  {code:>3}  {meaning}" for code, meaning in EXIT_CODES.items())
+    """Return the table as lines for the help, none longer than a terminal is wide."""
+    lines = []
+    for code, meaning in EXIT_CODES.items():
+        lines += textwrap.wrap(
+            meaning, 79, initial_indent=f"  {code:>3}  ", subsequent_indent=" " * 7
+        )
+    return "\n".join(lines)

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from sporecount.cli.edge import one_line_errors
-from sporecount.cli.epilog import examples_epilog
+from sporecount.cli.epilog import codes_epilog, examples_epilog
 from sporecount.cli.options import FOLDER, options
 from sporecount.literature import HEAVILY_INFECTED_FROM_CLASS
 
@@ -55,7 +55,7 @@ _adult_fields = options(
 )
 
 
-@click.group(epilog=examples_epilog(*_LOG_EXAMPLES))
+@click.group(epilog=codes_epilog(*_LOG_EXAMPLES))
 def log() -> None:
     """Keep a log of broods, adults and decisions, and see what it tells."""
 

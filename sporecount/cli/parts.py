@@ -11,8 +11,6 @@ import hashlib
 import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
-from functools import lru_cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -23,6 +21,7 @@ from sporecount import __version__
 from sporecount.counts.rates import load_rates
 from sporecount.detect.table import COLUMNS
 from sporecount.report.files import write_whole
+from sporecount.report.weights import weights_sha256
 from sporecount.settings import Settings
 
 #: Folder of finished photos, within the folder of results.
@@ -53,22 +52,11 @@ def part_key(name: str, sha256: str, scale_asked: Mapping[str, Any], settings: S
         "scale": dict(scale_asked),
         "settings": settings.as_dict(),
         "rates": asdict(load_rates()),
-        "detector": _weights_hash(),
+        "detector": weights_sha256(),
         "version": __version__,
     }
     text = json.dumps(everything, sort_keys=True, default=str)
     return hashlib.sha256(text.encode()).hexdigest()[:32]
-
-
-@lru_cache(maxsize=1)
-def _weights_hash() -> str:
-    """Hash the detector's trained weights."""
-    digest = hashlib.sha256()
-    folder = resources.files("sporecount.detect") / "weights"
-    for file in sorted(folder.iterdir(), key=lambda file: file.name) if folder.is_dir() else ():
-        if file.is_file():
-            digest.update(file.name.encode() + file.read_bytes())
-    return digest.hexdigest()
 
 
 class Parts:

@@ -10,6 +10,8 @@ from pathlib import Path
 from typing import Any
 
 from sporecount.cli.parts import PARTS_FOLDER, file_stamp, plain_value
+from sporecount.counts.summary import COUNTED
+from sporecount.decision.texts import HOLD
 from sporecount.report.files import write_whole
 from sporecount.settings import Settings
 
@@ -37,6 +39,11 @@ class SampleResult:
     detections: str
     decision: str | None
     report: str = ""
+
+    @property
+    def is_settled(self) -> bool:
+        """Whether enough was seen for the risks chosen."""
+        return self.summary["status"] == COUNTED and self.summary["decision"] != HOLD
 
 
 def sample_key(

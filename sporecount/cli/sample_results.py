@@ -16,6 +16,7 @@ from sporecount.errors import SporecountError
 from sporecount.report.files import utf8, write_whole
 from sporecount.report.samples_table import sample_detections_csv, samples_csv
 from sporecount.report.tables import photos_csv
+from sporecount.report.weights import weights_sha256
 from sporecount.scoring import outcome_text
 from sporecount.settings import Settings
 
@@ -26,7 +27,7 @@ DECISIONS_FILE = "decisions.txt"
 TABLES = (SAMPLES_FILE, DETECTIONS_FILE, PHOTOS_FILE, DECISIONS_FILE)
 
 #: Columns of a sheet that belong to a photo, or are in samples.csv by other ways.
-_OF_PHOTOS = ("row", "photo", "um_per_px", "calibration", "sample")
+_OF_PHOTOS = ("row", "photo", "um_per_px", "calibration", "sample", "tape_mm2")
 
 
 def write_results(
@@ -90,7 +91,7 @@ def record_results(
             said = sheet_says(result, sheet_rows or {})
             try:
                 log.record_sample(
-                    {k: v for k, v in result.summary.items() if k != "layout"},
+                    {**_recorded(result.summary), "detector_weights": weights_sha256()},
                     photos=[photo for photo in result.photos if photo["sha256"]],
                     settings=settings,
                     adult=said.get("adult") or None,
@@ -101,3 +102,8 @@ def record_results(
                 sample = result.summary["sample"]
                 say(one_line(f"Not in the log: sample {sample}: {error}"))
     return all_kept
+
+
+def _recorded(summary: Mapping[str, Any]) -> dict[str, Any]:
+    """Return what goes into the log: no paths of one folder of results."""
+    return {name: value for name, value in summary.items() if name != "layout"}

@@ -42,8 +42,8 @@ class SampleWork:
     ----------
     batch : Batch
         What is the same for all photos.
-    tape_mm2 : float
-        Area of each whole tape.
+    tapes_mm2 : mapping of str to float
+        Sample name to the area of its whole tape.
     layouts : mapping of str to str
         Sample name to the path of its layout picture, relative to the folder of results.
     views : dict
@@ -55,28 +55,41 @@ class SampleWork:
     """
 
     batch: Batch
-    tape_mm2: float
+    tapes_mm2: Mapping[str, float]
     layouts: Mapping[str, str]
     views: dict[str, View] = field(default_factory=dict)
     registrations: Known = field(default_factory=dict)
     keep_views: bool = False
 
-    def score(self, sample: SampleFiles, photos: Mapping[str, PhotoResult]) -> SampleResult:
+    def score(
+        self, sample: SampleFiles, photos: Mapping[str, PhotoResult], *, grows: bool = False
+    ) -> SampleResult:
         """Score a sample, or return its result where it is finished already.
 
         Whatever goes wrong becomes its row: one sample must not stop the others.
+
+        Parameters
+        ----------
+        sample : SampleFiles
+            Its photos.
+        photos : mapping of str to PhotoResult
+            Their results, by name.
+        grows : bool
+            More photos are awaited: its report is written only once it is settled.
         """
         own = [photos[file.name] for file in sample.files]
         try:
-            return self._score_or_recall(sample, own)
+            return self._score_or_recall(sample, own, grows=grows)
         except Exception as error:
             Problems(self.batch.out / PROBLEMS_FILE, go_on=True).add(sample.name, error)
             reason = f"it could not be worked on ({type(error).__name__}); see {PROBLEMS_FILE}"
             rows = [dict(photo.summary) for photo in own]
-            row = failed_row(sample.name, rows, self.tape_mm2, reason)
+            row = failed_row(sample.name, rows, self.tapes_mm2[sample.name], reason)
             return SampleResult(row, rows, sample_detections_csv([]), None)
 
-    def _score_or_recall(self, sample: SampleFiles, photos: Sequence[PhotoResult]) -> SampleResult:
+    def _score_or_recall(
+        self, sample: SampleFiles, photos: Sequence[PhotoResult], *, grows: bool
+    ) -> SampleResult:
         batch, parts = self.batch, SampleParts(self.batch.out)
         keys = [
             part_key(
@@ -85,15 +98,15 @@ class SampleWork:
             for file in sample.files
         ]
         status = [(photo.summary["status"], photo.summary["reason"]) for photo in photos]
-        key = sample_key(sample.name, keys, self.tape_mm2, batch.settings, status)
+        key = sample_key(sample.name, keys, self.tapes_mm2[sample.name], batch.settings, status)
         kept = None if batch.afresh else parts.load(key)
-        if kept is not None and (kept.report or self.keep_views):
+        if kept is not None and (kept.report or (grows and not kept.is_settled)):
             return kept
         scored = score_sample(
             sample.name,
             [photo.summary for photo in photos],
             self._views(sample.files, photos),
-            tape_mm2=self.tape_mm2,
+            tape_mm2=self.tapes_mm2[sample.name],
             settings=batch.settings,
             known=self.registrations if self.keep_views else None,
         )
@@ -103,11 +116,15 @@ class SampleWork:
             photos=list(scored.photos),
             detections=sample_detections_csv([(sample.name, scored.detections)]),
             decision=scored.decision.as_text() if scored.decision else None,
-            # A sample that still grows has no report: it would be out of date at the next photo.
-            report="" if self.keep_views else self._report_or_none(scored, sample.files, picture),
         )
+        if not grows or result.is_settled:
+            result = replace(result, report=self._report_or_none(scored, sample.files, picture))
         parts.save(key, result)
         return result
+
+    def forget_report(self, sample: str) -> None:
+        """Take away the report of a sample that says something else by now."""
+        (self.batch.out / report_name(self.layouts[sample])).unlink(missing_ok=True)
 
     def _views(self, files: Sequence[PhotoFile], photos: Sequence[PhotoResult]) -> list[View]:
         """Reduce each photo that could be read."""

@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from sporecount.cli.edge import one_line_errors
-from sporecount.cli.epilog import examples_epilog
+from sporecount.cli.epilog import codes_epilog
 from sporecount.cli.options import (
     FILE,
     FOLDER,
@@ -58,7 +58,7 @@ log_option = click.option(
 )
 
 
-@click.command(epilog=examples_epilog(*_EXAMPLES))
+@click.command(epilog=codes_epilog(*_EXAMPLES))
 @click.argument(
     "paths", nargs=-1, metavar="FOLDER...", type=click.Path(exists=True, path_type=Path)
 )

@@ -21,7 +21,9 @@ from sporecount.cli.count_run import (
 )
 from sporecount.cli.edge import one_line
 from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, STOPPED
+from sporecount.cli.out_folder import held
 from sporecount.cli.progress import progress
+from sporecount.cli.run_options import RunOptions
 from sporecount.cli.sample_parts import SampleResult
 from sporecount.cli.sample_results import (
     DECISIONS_FILE,
@@ -31,7 +33,8 @@ from sporecount.cli.sample_results import (
     write_results,
 )
 from sporecount.cli.sample_work import REPORT_FOLDER, SampleWork, layout_names
-from sporecount.cli.settings_file import read_settings
+from sporecount.cli.scales import ScaleRequest
+from sporecount.cli.tape_areas import tape_areas
 from sporecount.counts.summary import COUNTED
 from sporecount.literature import TAPE_MM2
 from sporecount.photo.folder import PhotoFile, find_photos
@@ -47,17 +50,10 @@ from sporecount.settings import Settings
 _MOST_TOLD = 6
 
 
-@dataclass(frozen=True)
-class ScoreOptions:
+@dataclass(frozen=True, kw_only=True)
+class ScoreOptions(RunOptions):
     """Options of `sporecount score`, and most of those of `sporecount watch`, as given."""
 
-    out: Path
-    paths: tuple[Path, ...] = ()
-    um_per_px: float | None = None
-    sheet: Path | None = None
-    calibration: str | None = None
-    field_number: float | None = None
-    objective: float | None = None
     tape_mm2: float = TAPE_MM2
     risk_release: float | None = None
     risk_call: float | None = None
@@ -66,19 +62,10 @@ class ScoreOptions:
     least_fields: int | None = None
     taken_apart: bool = False
     log_file: Path | None = None
-    settings_file: Path | None = None
-    no_marked: bool = False
-    jobs: int = 1
-    afresh: bool = False
-
-    def as_dict(self) -> dict[str, Any]:
-        """Return the options for the record of the run."""
-        known = {name: getattr(self, name) for name in self.__dataclass_fields__}
-        return {**known, "paths": [str(path) for path in self.paths]}
 
     def settings(self) -> Settings:
         """Return all settings: those of the file, with what was given as options."""
-        settings = read_settings(self.settings_file) if self.settings_file else Settings()
+        settings = super().settings()
         given = {
             part.name: getattr(self, part.name)
             for part in dataclasses.fields(settings.decision)
@@ -110,10 +97,22 @@ def run_score(options: ScoreOptions) -> int:
     check_out(options.out, options.paths, files, TABLES)
     sheet_rows = read_sheet_rows(options.sheet, files)
     samples = _samples(options, files, sheet_rows)
-    files = [file for sample in samples for file in sample.files]
+    tape_areas(samples, sheet_rows, options.tape_mm2)  # what cannot be meant is said now
     scales = scale_request(options, sheet_rows)
-    scales.check(files)
+    scales.check([file for sample in samples for file in sample.files])
 
+    with held(options.out):
+        return _score(options, settings, samples, sheet_rows, scales)
+
+
+def _score(
+    options: ScoreOptions,
+    settings: Settings,
+    samples: Sequence[SampleFiles],
+    sheet_rows: Mapping[str, Mapping[str, Any]],
+    scales: ScaleRequest,
+) -> int:
+    files = [file for sample in samples for file in sample.files]
     start = RunStart(options.as_dict(), settings, len(files), now())
     if not (options.out / RUN_FILE).exists():
         write_whole(options.out / RUN_FILE, utf8(run_record(start)))
@@ -125,7 +124,8 @@ def run_score(options: ScoreOptions) -> int:
         afresh=options.afresh,
         jobs=min(options.jobs, len(files)),
     )
-    work = SampleWork(batch, options.tape_mm2, layout_names([sample.name for sample in samples]))
+    areas = tape_areas(samples, sheet_rows, options.tape_mm2)
+    work = SampleWork(batch, areas, layout_names([sample.name for sample in samples]))
     try:
         results = _score_all(work, samples, files)
     except KeyboardInterrupt:

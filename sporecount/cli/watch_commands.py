@@ -8,7 +8,7 @@ from typing import Any
 import click
 
 from sporecount.cli.edge import one_line_errors
-from sporecount.cli.epilog import examples_epilog
+from sporecount.cli.epilog import codes_epilog
 from sporecount.cli.options import FOLDER, marked_option, scale_options, settings_option
 from sporecount.cli.score_commands import log_option, risk_options, tape_options
 
@@ -19,7 +19,7 @@ _EXAMPLES = (
 )
 
 
-@click.command(epilog=examples_epilog(*_EXAMPLES))
+@click.command(epilog=codes_epilog(*_EXAMPLES))
 @click.argument("folder", type=click.Path(exists=True, file_okay=False, path_type=Path))
 @click.option("--out", type=FOLDER, help="Folder for the results; by default beside FOLDER.")
 @click.option("--sample", help="Name of the sample; by default the folder's.")

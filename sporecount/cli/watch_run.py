@@ -13,21 +13,24 @@ from sporecount.cli.batch import Batch
 from sporecount.cli.count_run import check_out, scale_request
 from sporecount.cli.edge import one_line
 from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, NOTHING_DONE
+from sporecount.cli.out_folder import held
 from sporecount.cli.sample_results import DECISIONS_FILE, TABLES, words
 from sporecount.cli.sample_work import SampleWork, layout_names
+from sporecount.cli.scales import ScaleRequest
 from sporecount.cli.score_run import ScoreOptions
 from sporecount.cli.wakes import wakes
-from sporecount.cli.watch_screen import Screen, announce, is_settled, screen
+from sporecount.cli.watch_screen import Screen, announce, screen
 from sporecount.cli.watch_session import WatchSession
 from sporecount.counts.summary import COUNTED
 from sporecount.report.files import utf8, write_whole
 from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
+from sporecount.settings import Settings
 
 #: Longest time between two looks into the folder, s.
 _EVERY_S = 0.5
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class WatchOptions(ScoreOptions):
     """Options of `sporecount watch`, as given; those of score that it has, too."""
 
@@ -46,13 +49,17 @@ def run_watch(options: WatchOptions) -> int:
     check_out(options.out, [folder], [], TABLES)
     scales = scale_request(options, {})
     scales.asked("")  # a saved scale that is not there is said now
-    name = options.sample or folder.resolve().name
+    with held(options.out):
+        return _run(options, settings, scales)
 
+
+def _run(options: WatchOptions, settings: Settings, scales: ScaleRequest) -> int:
+    folder, name = options.folder, options.sample or options.folder.resolve().name
     start = RunStart(options.as_dict(), settings, 0, now())
     if not (options.out / RUN_FILE).exists():
         write_whole(options.out / RUN_FILE, utf8(run_record(start)))
     batch = Batch(out=options.out, scales=scales, settings=settings, marked={})
-    work = SampleWork(batch, options.tape_mm2, layout_names([name]), keep_views=True)
+    work = SampleWork(batch, {name: options.tape_mm2}, layout_names([name]), keep_views=True)
     with screen() as shown:
         session = WatchSession(
             name,
@@ -75,9 +82,11 @@ def run_watch(options: WatchOptions) -> int:
     write_whole(options.out / RUN_FILE, utf8(run_record(start, result.photos, now())))
     click.echo(f"\n{words(result)}")
     click.echo(one_line(f"In words: {options.out / DECISIONS_FILE}"))
+    if result.report:
+        click.echo(one_line(f"Report to read and print: {options.out / result.report}"))
     click.echo(one_line(f"Results: {options.out}"))
-    whole = all(photo["status"] == COUNTED for photo in result.photos)
-    return DONE if whole and result.summary["status"] == COUNTED else NOT_ALL_COUNTED
+    whole = all(photo["status"] == COUNTED for photo in (*result.photos, result.summary))
+    return DONE if whole and session.is_recorded else NOT_ALL_COUNTED
 
 
 def _watch(session: WatchSession, options: WatchOptions, shown: Screen) -> None:
@@ -97,7 +106,7 @@ def _shower(shown: Screen) -> Callable[[WatchSession], None]:
     def show(session: WatchSession) -> None:
         nonlocal was_settled
         shown.show(session.result, session.waiting)
-        settled = session.result is not None and is_settled(session.result)
+        settled = session.result is not None and session.result.is_settled
         if session.result is not None and settled and not was_settled:
             announce(session.result, shown.say)
         was_settled = settled

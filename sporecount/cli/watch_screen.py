@@ -12,7 +12,6 @@ from sporecount.cli.count_run import plain_console
 from sporecount.cli.edge import one_line
 from sporecount.cli.sample_parts import SampleResult
 from sporecount.counts.summary import COUNTED
-from sporecount.decision.texts import HOLD
 
 #: Waiting photos that are named.
 _MOST_WAITING = 5
@@ -73,7 +72,7 @@ class _Live:
         from rich.text import Text
 
         lines = state_lines(result, waiting)
-        settled = result is not None and is_settled(result)
+        settled = result is not None and result.is_settled
         title = "sample" if result is None else one_line(result.summary["sample"])
         self._live.update(
             Panel(
@@ -142,17 +141,12 @@ def chance_lines(row: Mapping[str, Any]) -> Sequence[str]:
     return [f"class{loads}", f"chance{chances[1:]}"]
 
 
-def is_settled(result: SampleResult) -> bool:
-    """Say whether enough was seen for the risks chosen."""
-    return result.summary["status"] == COUNTED and result.summary["decision"] != HOLD
-
-
 def settled_line(result: SampleResult) -> str:
     """Say whether it is settled, and how many more photos it takes."""
     row = result.summary
     if row["status"] != COUNTED:
         return "Not settled."
-    if is_settled(result):
+    if result.is_settled:
         return f"Settled: {row['decision']}."
     more = row["more_fields"]
     if more is None:

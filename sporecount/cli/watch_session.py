@@ -110,9 +110,19 @@ class WatchSession:
                 changed = self._update() or changed
         return changed
 
+    @property
+    def is_recorded(self) -> bool:
+        """Whether the result is in the log, where one is wanted."""
+        return self._log_file is None or self._recorded is self.result
+
     def finish(self) -> SampleResult | None:
-        """Make sure that all that was counted is written and recorded."""
+        """Make sure that all that was counted is written and recorded, and a report of it."""
         self._update()
+        if self.result is not None and not self.result.report:
+            reported = self._score(grows=False)
+            if self._recorded is self.result:
+                self._recorded = reported
+            self.result = reported
         return self.result
 
     def _renamed(
@@ -166,21 +176,29 @@ class WatchSession:
 
     def _update(self) -> bool:
         """Score, write and record what is counted, where that is news."""
-        own = sorted(
-            self._counted.values(),
-            key=lambda one: (one[0].file.name.casefold(), one[0].file.name),
-        )
-        shown = tuple((one.file.name, one.signature) for one, _ in own)
+        shown = tuple((one.file.name, one.signature) for one, _ in self._in_order())
         changed = shown != self._shown
         if changed:
-            sample = SampleFiles(self.name, tuple(one.file for one, _ in own))
-            photos = {photo.summary["photo"]: photo for _, photo in own}
-            self.result = self._work.score(sample, photos)
+            self.result = self._score(grows=True)
+            if not self.result.report:
+                self._work.forget_report(self.name)
             write_results(self._work.batch.out, [self.result])
             self._shown = shown
             self._show(self)
         self._record()
         return changed
+
+    def _in_order(self) -> list[Counted]:
+        return sorted(
+            self._counted.values(),
+            key=lambda one: (one[0].file.name.casefold(), one[0].file.name),
+        )
+
+    def _score(self, *, grows: bool) -> SampleResult:
+        own = self._in_order()
+        sample = SampleFiles(self.name, tuple(one.file for one, _ in own))
+        photos = {photo.summary["photo"]: photo for _, photo in own}
+        return self._work.score(sample, photos, grows=grows)
 
     def _record(self) -> None:
         if self._log_file is None or self.result is None or self.result is self._recorded:

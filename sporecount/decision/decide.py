@@ -114,11 +114,13 @@ def decision_from(now: Settled, more_fields: int | None, settings: Settings) -> 
         "right": _percent(now.p_right),
         "classes": _span(now.classes),
         "why": now.why,
+        "seen": _photos(now.estimate.fields),
+        "least": rule.least_fields,
         "risk": _percent(rule.risk_call if outcome == texts.HEAVY else rule.risk_release),
     }
     return Decision(
         outcome=outcome,
-        meaning=texts.MEANING[outcome].format(**numbers),
+        meaning=_meaning(now, outcome, rule).format(**numbers),
         more_fields=more_fields,
         remarks=_remarks(now, outcome, more_fields, rule),
         choices=texts.CHOICES[outcome],
@@ -133,6 +135,11 @@ def _outcome(now: Settled, rule: DecisionSettings) -> str:
     if now.classes[-1] <= rule.releasable_up_to:
         return texts.CLEAR
     return texts.HEAVY if now.classes[0] >= rule.heavy_from else texts.LIGHT
+
+
+def _meaning(now: Settled, outcome: str, rule: DecisionSettings) -> str:
+    within = now.p_lighter <= rule.risk_call and now.p_heavier <= rule.risk_release
+    return texts.HOLD_FEW if outcome == texts.HOLD and within else texts.MEANING[outcome]
 
 
 def _remarks(
@@ -157,7 +164,18 @@ def _more(now: Settled, more_fields: int | None) -> str:
     if more_fields is None:
         return texts.NO_MORE
     text = texts.MORE if now.estimate.spores else texts.MORE_CLEAN
-    return text.format(fields="1 more field" if more_fields == 1 else f"{more_fields} more fields")
+    return text.format(photos=_photos(more_fields, "more "))
+
+
+def _photos(number: int, more: str = "") -> str:
+    """Return a number of photos in words.
+
+    Examples
+    --------
+    >>> _photos(1), _photos(12, "more ")
+    ('1 photo', '12 more photos')
+    """
+    return f"{number} {more}photo{'' if number == 1 else 's'}"
 
 
 def _span(classes: tuple[int, ...]) -> str:

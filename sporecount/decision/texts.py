@@ -25,6 +25,12 @@ MEANING: dict[str, str] = {
     "({risk}).",
 }
 
+#: What "hold" means where the chances are good enough, but rest on too few photos.
+HOLD_FEW = (
+    "So far it looks like class {classes} (chance {right}), but that rests on {seen} alone. Spores "
+    "lie in patches, so it is settled only after at least {least} photos from different places."
+)
+
 #: What is usually done, by outcome: choices, not orders.
 CHOICES: dict[str, tuple[str, ...]] = {
     CLEAR: (
@@ -33,7 +39,7 @@ CHOICES: dict[str, tuple[str, ...]] = {
     ),
     HOLD: (
         "Keep the adult apart from the others until it is settled.",
-        "Look at more fields of the same tape, from other parts of it.",
+        "Take more photos of the same tape, from other parts of it.",
         "Or press a fresh tape and score that; a second tape is a sample of its own.",
     ),
     LIGHT: (
@@ -62,9 +68,9 @@ CLASS_3 = (
 RELEASE_RULE = (
     "Releasing adults of classes 1 to {release} is a choice set by you, not by this program."
 )
-MORE = "About {fields} of the same size would settle it if they look like those so far."
-MORE_CLEAN = "{fields} of the same size would settle it if they stay clean too."
-NO_MORE = "More fields of this tape would not settle it: press a fresh tape."
+MORE = "About {photos} of the same size would settle it, if the tape goes on like this."
+MORE_CLEAN = "About {photos} of the same size would settle it, if all of it stays clean too."
+NO_MORE = "More photos of this tape would not settle it: press a fresh tape."
 FALSE_ONES = (
     "Look at the marked copies first: detections may be false, and a person sees that at once."
 )

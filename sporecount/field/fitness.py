@@ -11,11 +11,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sporecount.field.field import Fitness
+from sporecount.field.shadows import only_shadows
 from sporecount.settings import FieldSettings
 
 #: Note for a clean photo: nothing in it, sharp or blurred.
 NOTHING_TO_FOCUS_ON = "nothing in the picture to judge focus by"
-
+#: Note for a clean photo through a dirty lens.
+ONLY_SHADOWS = "only shadows of specks on the lens or camera: " + NOTHING_TO_FOCUS_ON
 
 #: Pixels by which exposure is judged.
 _EXPOSURE_SAMPLES = 60_000
@@ -86,7 +88,13 @@ def judge_fitness(
         ), ()
     measures |= _exposure_measures(work, density, examined)
     measures |= _focus_measures(density[..., 1], examined, settings)
-    refusal = _exposure_refusal(measures, settings) or _focus_refusal(measures, settings)
+    refusal = _exposure_refusal(measures, settings)
+    if refusal is None:
+        refusal = _focus_refusal(measures, settings)
+        washed_out = measures["brightness"] > settings.most_blank_brightness
+        if refusal is not None and not washed_out and only_shadows(density, examined):
+            # Blurred as they are, they lie elsewhere than the sample.
+            return Fitness(True, "", "", measures), (ONLY_SHADOWS,)
     if refusal is not None:
         return _refused(*refusal, measures), ()
     nothing = measures["edges"] < settings.least_edges

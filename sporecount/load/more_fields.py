@@ -80,7 +80,7 @@ def more_fields(
     >>> more_fields(table, from_class=3, rates=CHECKED_BY_HAND).fields
     2
     >>> more_fields(table, from_class=1, rates=CHECKED_BY_HAND).why
-    '20 more clean fields would bring the chance of class 1 or more under 0.05'
+    '22 more clean fields would bring the chance of class 1 or more under 0.05'
     """
     settings = settings or Settings()
     rates = rates or load_rates()

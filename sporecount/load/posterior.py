@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sporecount.counts.rates import DetectorRates
+from sporecount.literature import LOAD_CLASS_LOWER_BOUNDS
 from sporecount.load.fields import Seen
 from sporecount.load.share import clumping, places, shares
 from sporecount.load.true_counts import log_spread, true_counts
@@ -25,6 +26,14 @@ _MOST_CASES = 14
 
 #: Cases and shares below this weight are left out.
 _NEGLIGIBLE, _LEAST = 1e-6, 1e-30
+
+#: Up to here the upper limit takes each number of spores for equally likely: the heaviest
+#: class starts there, and no decision hangs on more.
+_EVEN_UP_TO = LOAD_CLASS_LOWER_BOUNDS[-1]
+
+#: The most spores thought possible are never fewer than this many times those found, by
+#: the share looked at: what was seen goes before what was thought.
+_TIMES_SEEN = 10.0
 
 #: Up to here sums of z^T / T are added up one by one; beyond, an integral does it.
 _ADDED = 40
@@ -66,7 +75,7 @@ class Posterior:
             return 1.0
         chance = self.empty if spores >= 0 else 0.0
         some = self.real > 0
-        chance += float((self.weights[some] * self._below(spores, some, extra=0)).sum())
+        chance += float((self.weights[some] * self._below(spores, some)).sum())
         if (~some).any() and spores >= 1:
             part = _log_sum(self.q, spores) / _log_sum(self.q, self.most)
             left = 1.0 - self.empty - float(self.weights[some].sum())
@@ -83,7 +92,7 @@ class Posterior:
         zero = float(self.weights[~some].sum())
 
         def below(spores: float) -> float:
-            return zero + float((inside * self._below(spores, some, extra=0)).sum())
+            return zero + float((inside * self._below(spores, some)).sum())
 
         return _first(below, tail, int(self.real[some].min()), self.most)
 
@@ -91,25 +100,62 @@ class Posterior:
         """Return an upper limit: more spores have at most the chance ``tail``.
 
         Here each number of spores counts as equally likely beforehand, given the share
-        found. So a prior belief in clean tapes cannot pull the limit down, and for evenly
-        strewn spores and a small share it is the exact Poisson limit [garwood1936].
+        found, up to where the heaviest class starts. So a prior belief in clean tapes
+        cannot pull the limit down, and for evenly strewn spores and a small share it is
+        the exact Poisson limit [garwood1936]. Beyond, each power of ten is as likely as
+        the next: a place that happened to be empty must not let the most that is thought
+        possible make the limit.
         """
-        every = np.ones(len(self.real), dtype=bool)
-        weights = np.outer(self.weights.sum(axis=1), self.prior_q)
+        weights = self._shares_left()
+        ends = self._even_law(_EVEN_UP_TO), self._log_law(_EVEN_UP_TO)
+        whole = ends[0] + _EVEN_UP_TO * (self._log_law(self.most) - ends[1])
+        whole = np.maximum(whole, 1e-300)
 
         def below(spores: float) -> float:
-            return float((weights * self._below(spores, every, extra=1)).sum())
+            part = self._even_law(min(spores, _EVEN_UP_TO))
+            if spores > _EVEN_UP_TO:
+                part = part + _EVEN_UP_TO * (self._log_law(spores) - ends[1])
+            return float((weights * np.minimum(part / whole, 1.0)).sum())
 
         return _first(below, 1.0 - tail, int(self.real.min()), self.most)
 
-    def _below(self, spores: float, rows: NDArray[np.bool_], extra: int) -> NDArray[np.float64]:
+    def _shares_left(self) -> NDArray[np.float64]:
+        """Return chances of cases and shares without those that ask for too many spores."""
+        from scipy.special import betainc
+
+        real = np.maximum(self.real, 1)[:, None]
+        room = betainc(real, np.maximum(self.most - real, 0) + 1.0, self.q[None, :])
+        chances = self.prior_q * np.where(self.real[:, None] > 0, room, 1.0)
+        chances /= np.maximum(chances.sum(axis=1, keepdims=True), 1e-300)
+        return chances * self.weights.sum(axis=1)[:, None]
+
+    def _even_law(self, spores: float) -> NDArray[np.float64]:
+        """Return the likelihood summed up to so many spores, for each case and share."""
+        from scipy.special import betainc
+
+        real, q = self.real[:, None], self.q[None, :]
+        missed = spores - real
+        law = betainc(real + 1.0, np.maximum(missed, -1) + 1.0 + (missed <= -1), q) / q
+        return np.where(missed <= -1, 0.0, law)
+
+    def _log_law(self, spores: float) -> NDArray[np.float64]:
+        """Return the same with each number of spores weighed by its inverse; 0 left out."""
+        from scipy.special import betainc
+
+        real, q = np.maximum(self.real, 1)[:, None], self.q[None, :]
+        missed = spores - real
+        law = betainc(real, np.maximum(missed, 0) + 1.0, q) / real
+        none = np.broadcast_to(_log_sum(self.q, int(spores)), law.shape)
+        return np.where(self.real[:, None] == 0, none, np.where(missed < 0, 0.0, law))
+
+    def _below(self, spores: float, rows: NDArray[np.bool_]) -> NDArray[np.float64]:
         """Return the chance of at most so many spores for each case and share."""
         from scipy.special import betainc
 
         real, q = self.real[rows][:, None], self.q[None, :]
         missed = spores - real
-        part = np.where(missed <= -1, 0.0, betainc(real + extra, np.maximum(missed, -1) + 1.0, q))
-        whole = betainc(real + extra, np.maximum(self.most - real, 0) + 1.0, q)
+        part = np.where(missed <= -1, 0.0, betainc(real, np.maximum(missed, -1) + 1.0, q))
+        whole = betainc(real, np.maximum(self.most - real, 0) + 1.0, q)
         return np.minimum(part / np.maximum(whole, 1e-300), 1.0)
 
 
@@ -127,18 +173,21 @@ def posterior(seen: Seen, rates: DetectorRates, settings: LoadSettings) -> Poste
         Priors.
     """
     dispersion = clumping(settings)
+    most = max(settings.most_spores, int(np.ceil(_TIMES_SEEN * seen.total / seen.share)))
     here = places(seen, settings.patch_mm2)
     found = shares(seen, rates, dispersion.k, settings.patch_mm2)
     logs = np.log(dispersion.chances) + log_spread(seen, dispersion.k, here.seen)
     by_k = np.exp(logs - logs.max())
     by_k /= by_k.sum()
-    real, weights, prior_is_in = true_counts(seen, rates)
+    real, weights = true_counts(seen, rates)
     by_real = np.exp(weights - weights.max())
     real, by_real = _fewer(real, by_real / by_real.sum())
     by_share = by_k @ found.chances
-    joint, empty = _weigh_prior(real, found.q, np.outer(by_real, by_share), settings, prior_is_in)
+    joint, empty = _weigh_prior(
+        real, found.q, np.outer(by_real, by_share), settings.prevalence, most
+    )
     typical = float(np.exp(by_k @ np.log(dispersion.k)))
-    return Posterior(real, found.q, joint, by_share, empty, settings.most_spores, typical)
+    return Posterior(real, found.q, joint, by_share, empty, most, typical)
 
 
 def _fewer(
@@ -165,22 +214,19 @@ def _weigh_prior(
     real: NDArray[np.int64],
     q: NDArray[np.float64],
     weights: NDArray[np.float64],
-    settings: LoadSettings,
-    prior_is_in: bool,
+    prevalence: float,
+    most: int,
 ) -> tuple[NDArray[np.float64], float]:
     """Return the weights with the prior over spores in them, and the chance of none."""
     from scipy.special import betainc, digamma
 
-    most = settings.most_spores
     harmonic = float(digamma(most + 1.0) + np.euler_gamma)  # 1 + 1/2 + ... + 1/most
-    per_log = settings.prevalence / harmonic
-    none = 1.0 - settings.prevalence
+    per_log = prevalence / harmonic
+    none = 1.0 - prevalence
     over = real[:, None] > 0
     least = np.maximum(real, 1)[:, None]
     room = betainc(least, np.maximum(most - least, 0) + 1.0, q)
     factor = np.where(over, per_log * room, none + per_log * _log_sum(q, most))
-    if prior_is_in:
-        factor = factor / ((weights * factor).sum(axis=1) / weights.sum(axis=1))[:, None]
     result = weights * factor
     zero = result[real == 0]
     empty = 0.0

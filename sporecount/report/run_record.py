@@ -13,6 +13,7 @@ from typing import Any
 
 from sporecount import __version__
 from sporecount.counts.rates import load_rates
+from sporecount.report.weights import weights_sha256
 from sporecount.settings import Settings
 
 #: File name of the record; a folder that holds it holds results, not photos.
@@ -83,6 +84,7 @@ def run_record(
         "ended": ended.isoformat() if ended else None,
         "options": dict(start.options),
         "settings": start.settings.as_dict(),
+        "detector_weights": weights_sha256(),
         "detector_rates": asdict(load_rates()),
         "python": sys.version.split()[0],
         "platform": platform.platform(),

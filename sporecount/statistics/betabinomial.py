@@ -55,7 +55,7 @@ def log_likelihood(one: Group, share: float, likeness: float) -> float:
 
     strength = 1 / likeness - 1
     terms = betabinom.logpmf(one.events, one.sizes, share * strength, (1 - share) * strength)
-    return float(terms.sum())
+    return float(np.sum(terms))
 
 
 def fit_beta_binomial(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import NamedTuple
 
 import numpy as np
@@ -32,7 +33,7 @@ class Stratified(NamedTuple):
 def mantel_haenszel(
     tables: ArrayLike, *, corrected: bool = True, level: float = 0.95
 ) -> Stratified:
-    """Compare two groups within strata [mantel1963].
+    """Compare two groups within strata [mantel1963], limits after [robins1986].
 
     Parameters
     ----------
@@ -51,16 +52,25 @@ def mantel_haenszel(
     >>> round(mantel_haenszel(rabbits).odds_ratio, 3)
     7.0
     """
-    from statsmodels.stats.contingency_tables import StratifiedTable
+    from scipy.stats import chi2, norm
 
-    strata = np.moveaxis(np.asarray(tables, float), 0, -1)
-    full = (strata.sum(0) > 0).all(0) & (strata.sum(1) > 0).all(0)
-    found = StratifiedTable(strata[..., full])
-    test = found.test_null_odds(correction=corrected)
-    low, high = found.oddsratio_pooled_confint(alpha=1 - level)
-    return Stratified(
-        float(found.oddsratio_pooled),
-        Interval(float(low), float(high)),
-        float(test.statistic),
-        float(test.pvalue),
-    )
+    (a, b), (c, d) = np.moveaxis(np.asarray(tables, float), 0, -1)
+    total = a + b + c + d
+    rows = (a + b) * (c + d)
+    spread = rows * (a + c) * (b + d) / np.maximum(total**2 * (total - 1), 1.0)
+    apart = abs(float((a - (a + b) * (a + c) / np.maximum(total, 1.0)).sum()))
+    statistic = max(apart - 0.5 * corrected, 0.0) ** 2 / float(spread.sum())
+
+    total = np.maximum(total, 1.0)
+    like, unlike = a * d / total, b * c / total
+    odds = float(like.sum() / unlike.sum()) if unlike.sum() else float("inf")
+    p, q = (a + d) / total, (b + c) / total
+    with np.errstate(divide="ignore", invalid="ignore"):
+        variance = (
+            (p * like).sum() / (2 * like.sum() ** 2)
+            + (p * unlike + q * like).sum() / (2 * like.sum() * unlike.sum())
+            + (q * unlike).sum() / (2 * unlike.sum() ** 2)
+        )
+    half = float(norm.isf((1 - level) / 2)) * math.sqrt(variance)
+    limits = Interval(odds * math.exp(-half), odds * math.exp(half))
+    return Stratified(odds, limits, statistic, float(chi2.sf(statistic, 1)))

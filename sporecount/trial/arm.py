@@ -160,28 +160,26 @@ class Arm:
         ]
         return "; ".join(part for part in parts if part)
 
-    def gaps(self) -> tuple[str, ...]:
-        """Return what a reader would need to repeat this arm and is not given.
+    def gaps(self) -> dict[str, str]:
+        """Return the keys that a reader would need to repeat this arm, and what they are.
 
         Examples
         --------
         >>> Arm("lamp", "treated", "uv-c", watts=15).gaps()
-        ('how long (seconds)', 'how far away (distance_cm)')
+        {'seconds': 'how long', 'distance_cm': 'how far away'}
         """
         if self.role != TREATED:
-            return ()
-        found = [] if self.seconds is not None else ["how long (seconds)"]
+            return {}
+        wanted = {"seconds": "how long"}
         if self.agent == "hypochlorite":
-            if self.label_strength_pct is None:
-                found.append("the strength on the label (label_strength_pct)")
-            if not self.dilution and self.wanted_pct is None:
-                found.append('the dilution (dilution, such as "1 + 19")')
+            wanted["label_strength_pct"] = "the strength on the label"
+            if self.wanted_pct is None:
+                wanted["dilution"] = 'such as "1 + 19"'
         if self.agent == "uv-c" and self.dose_mj_cm2 is None:
-            found += ["how far away (distance_cm)"] if self.distance_cm is None else []
-            found += ["the lamp's power (watts)"] if self.watts is None else []
-        if self.agent in ("spray", "other") and not self.product:
-            found.append("what it is (product)")
-        return tuple(found)
+            wanted.update(watts="the lamp's power", distance_cm="how far away")
+        if self.agent in ("spray", "other"):
+            wanted["product"] = "what it is"
+        return {key: words for key, words in wanted.items() if getattr(self, key) in (None, "")}
 
 
 def _with_unit(value: float | None, unit: str) -> str:

@@ -38,6 +38,9 @@ class Trial:
         where there is neither.
     slides_per_arm, photos_per_slide, spores_per_slide : int
         What is planned.
+    taken_apart : bool
+        Whoever took the photos moved on by more than a photo each time: those that match
+        nowhere are then taken to lie apart. Photos that do match are always united.
     photos, sheet, key, eggs, feeding, followed : str
         Folder of photos and tables, relative to the trial file; empty where there is none.
         ``key`` decodes the slide codes of a sheet that is blind.
@@ -67,6 +70,7 @@ class Trial:
     slides_per_arm: int = 4
     photos_per_slide: int = 6
     spores_per_slide: int = 50
+    taken_apart: bool = False
     photos: str = ""
     sheet: str = ""
     key: str = ""
@@ -142,7 +146,9 @@ class Trial:
         if not self.treated:
             found.append("There is no treated arm: nothing is tried.")
         found += [
-            f"Arm {arm.name}: not given: {', '.join(arm.gaps())}."
+            f"Arm {arm.name}: fill in "
+            + ", ".join(f"{key} ({words})" for key, words in arm.gaps().items())
+            + "."
             for arm in self.arms
             if arm.gaps()
         ]

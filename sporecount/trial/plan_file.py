@@ -29,6 +29,8 @@ _TRIAL_COMMENTS = {
     "control": 'The arms are compared with the one of this role: "water" or "untreated".',
     "slides_per_arm": "What is planned for each arm and slide; `sporecount trial design` works it "
     "out.",
+    "taken_apart": "true: the photos of a slide lie apart, as the sheet says. false: nobody knows; "
+    "photos\nthat may overlap, with too little on them to tell, are then left out.",
     "photos": "Folder of the photos, and the tables, seen from this file. Leave empty what there "
     "is not.\nsheet: a row for each photo. key: what the slide codes stand for.",
     "eggs": "Eggs: arm, batch, dipped, hatched. Feeding test: arm, batch, fed, adults, infected.\n"
@@ -140,6 +142,8 @@ def trial_text(trial: Trial, file: str = "TRIAL.toml") -> str:
         for key, value in _plain(arm).items():
             if value not in (None, ""):
                 table.add(key, value)
+        for key, words in arm.gaps().items():
+            table.add(tomlkit.comment(f"{key} =   ({words})"))
         tables.append(table)
     document.add("arms", tables)
     return tomlkit.dumps(document)
@@ -203,6 +207,10 @@ def _typed(value: Any, kind: str, where: str) -> Any:
         if isinstance(value, str):
             return value.strip()
         raise TrialFileError(f"{where} = {value!r}", "it is text", "put it in quotes")
+    if kind == "bool":
+        if isinstance(value, bool):
+            return value
+        raise TrialFileError(f"{where} = {value!r}", "it is true or false", "write it so")
     whole = kind == "int"
     if isinstance(value, bool) or not isinstance(value, int if whole else (int, float)):
         what = "a whole number" if whole else "a number"

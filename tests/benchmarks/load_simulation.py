@@ -13,13 +13,18 @@ import argparse
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+sys.path.insert(0, str(Path(__file__).parent))
+from load_finds import ShippedDetector, measured
+
 from sporecount.counts.loadclass import load_class
-from sporecount.counts.rates import DetectorRates
+from sporecount.counts.rates import DetectorRates, load_rates
 from sporecount.literature import LEAST_CLUMPING_K
 from sporecount.load.estimate import CHECKED_BY_HAND, estimate_seen
 from sporecount.load.fields import Seen, seen_from
@@ -44,6 +49,8 @@ DETECTORS = {
     "by hand": CHECKED_BY_HAND,
     "good": DetectorRates(0.92, 0.05, 0.02, 0.04),
 }
+#: Name of the shipped detector: finds and chances as it gives them, judged by its own rates.
+SHIPPED = "by the detector that ships"
 
 
 @dataclass(frozen=True)
@@ -52,6 +59,7 @@ class Tape:
 
     true: np.ndarray
     counted: np.ndarray
+    chances: list[np.ndarray] | None = None
 
     @property
     def total(self) -> int:
@@ -67,7 +75,8 @@ class Tape:
                 "group": 0 if touching else np.arange(fields),
             }
         )
-        return seen_from(table, TAPE_MM2)
+        chances = None if self.chances is None else self.chances[:fields]
+        return seen_from(table, TAPE_MM2, chances)
 
 
 def draw_tape(
@@ -77,8 +86,11 @@ def draw_tape(
     rates: DetectorRates,
     patch_fields: int = 1,
     in_order: bool = False,
+    shipped: ShippedDetector | None = None,
 ) -> Tape:
     """Draw a tape with so many spores; ``patch_fields`` neighbours share one density.
+
+    With ``shipped``, that detector counts; otherwise one whose mistakes are as ``rates`` say.
 
     Fields come in random order, or as they lie side by side.
     """
@@ -87,6 +99,8 @@ def draw_tape(
     density = np.repeat(density, patch_fields)
     true = rng.multinomial(spores, density / density.sum())
     true = true if in_order else rng.permutation(true)
+    if shipped is not None:
+        return Tape(true, *shipped.tape(rng, true, FIELD_MM2))
     recall = rates.recall_mean if rates.recall_sd == 0 else rng.beta(*rates.recall_beta)
     false = 0.0
     if rates.false_per_mm2:
@@ -115,24 +129,48 @@ def head(*cells: str) -> None:
     row(*("---" for _ in cells))
 
 
-def coverage(tapes: int, rng: np.random.Generator, settings: Settings) -> None:
-    """Print how often the limits hold the truth, by load, coverage, clumping and detector."""
-    for detector, rates in DETECTORS.items():
-        print(f"\n### Limits that hold the truth, percent; counts {detector}")
-        head("Load", "k", *(f"{name} seen" for name in COVERAGE))
-        for load in LOADS:
-            for name, k in CLUMPING.items():
-                if load in ("0", "1") and name != "even":
-                    continue  # one spore cannot clump
-                cells = []
-                held = dict.fromkeys(COVERAGE, 0)
-                for spores in loads(rng, load, tapes):
-                    tape = draw_tape(rng, spores, k, rates)
-                    for part, fields in COVERAGE.items():
-                        known = estimate_seen(tape.seen(fields), rates, settings)
-                        held[part] += known.tape_low <= spores <= known.tape_high
-                cells = [f"{100 * hits / tapes:.0f}" for hits in held.values()]
-                row(load, "-" if load in ("0", "1") else name, *cells)
+@cache
+def shipped_detector() -> ShippedDetector:
+    """Return the detector that ships, measured once on rendered photos."""
+    finds = measured()
+    print("\n### What the detector that ships does, by spores per mm2 drawn")
+    head("Drawn per mm2", "Photos", "mm2", "Spores", "Found", "False", "False said to be spores")
+    for density in sorted({one.per_mm2 for one in finds}):
+        own = [one for one in finds if one.per_mm2 == density]
+        false = np.concatenate([one.false for one in own])
+        spores = sum(one.spores for one in own)
+        found = sum(len(one.true) for one in own)
+        share = f"{100 * found / spores:.0f} %" if spores else "-"
+        area = f"{sum(one.mm2 for one in own):.1f}"
+        said = f"{false.mean():.2f}" if len(false) else "-"
+        row(f"{density:g}", len(own), area, spores, share, len(false), said)
+    return ShippedDetector(finds)
+
+
+def judged_by(detector: str) -> tuple[DetectorRates, ShippedDetector | None]:
+    """Return the rates a detector is judged by, and the detector if it is the shipped one."""
+    if detector == SHIPPED:
+        return load_rates(), shipped_detector()
+    return DETECTORS[detector], None
+
+
+def coverage(tapes: int, rng: np.random.Generator, settings: Settings, detector: str) -> None:
+    """Print how often the limits hold the truth, by load, coverage and clumping."""
+    rates, shipped = judged_by(detector)
+    print(f"\n### Limits that hold the truth, percent; counts {detector}")
+    head("Load", "k", *(f"{name} seen" for name in COVERAGE))
+    for load in LOADS:
+        for name, k in CLUMPING.items():
+            if load in ("0", "1") and name != "even":
+                continue  # one spore cannot clump
+            held = dict.fromkeys(COVERAGE, 0)
+            for spores in loads(rng, load, tapes):
+                tape = draw_tape(rng, spores, k, rates, shipped=shipped)
+                for part, fields in COVERAGE.items():
+                    known = estimate_seen(tape.seen(fields), rates, settings)
+                    held[part] += known.tape_low <= spores <= known.tape_high
+            cells = [f"{100 * hits / tapes:.0f}" for hits in held.values()]
+            row(load, "-" if load in ("0", "1") else name, *cells)
 
 
 def patches(tapes: int, rng: np.random.Generator, settings: Settings) -> None:
@@ -154,35 +192,39 @@ def patches(tapes: int, rng: np.random.Generator, settings: Settings) -> None:
             row(f"{patch_fields * FIELD_MM2:g} mm2", name, *shares)
 
 
-def calibration(tapes: int, rng: np.random.Generator, settings: Settings) -> None:
-    """Print how often a class was right that had a given chance."""
+def calibration(
+    tapes: int, rng: np.random.Generator, settings: Settings, detectors: tuple[str, ...]
+) -> None:
+    """Print how often a class was right that had a given chance, and by true class."""
     bounds = settings.count.class_lower_bounds
-    print("\n### Class chances: said and true")
-    head("Chance said", "Cases", "Mean said", "Was so")
     said, was = [], []
-    names = list(LOADS)
     for _ in range(tapes):
         spores = 0
         if rng.random() < settings.load.prevalence:
             spores = draw_load(rng, 1, 20000)
         k = list(CLUMPING.values())[rng.integers(len(CLUMPING))]
-        rates = list(DETECTORS.values())[rng.integers(len(DETECTORS))]
-        tape = draw_tape(rng, spores, k, rates)
+        rates, shipped = judged_by(detectors[rng.integers(len(detectors))])
+        tape = draw_tape(rng, spores, k, rates, shipped=shipped)
         fields = [2, 4, 9, 20][rng.integers(4)]
         known = estimate_seen(tape.seen(fields), rates, settings)
-        said.extend(known.p_class)
-        was.extend(load_class(spores, bounds) == load for load in range(len(names)))
-    chance, right = np.array(said), np.array(was)
+        said.append(known.p_class)
+        was.append(load_class(spores, bounds))
+    chance = np.array(said)
+    right = np.array(was)[:, None] == np.arange(chance.shape[1])
+    print(f"\n### Class chances: said and true; counts {' or '.join(detectors)}")
+    head("Chance said", "Cases", "Mean said", "Was so")
     edges = [0.0, 0.01, 0.05, 0.2, 0.4, 0.6, 0.8, 0.95, 0.99, 1.0001]
     for low, high in zip(edges, edges[1:]):
         inside = (chance >= low) & (chance < high)
         if inside.any():
-            row(
-                f"{low:g}-{min(high, 1):g}",
-                int(inside.sum()),
-                f"{chance[inside].mean():.3f}",
-                f"{right[inside].mean():.3f}",
-            )
+            means = [f"{chance[inside].mean():.3f}", f"{right[inside].mean():.3f}"]
+            row(f"{low:g}-{min(high, 1):g}", int(inside.sum()), *means)
+    print(f"\n### Mean chance said of each class, by load; counts {' or '.join(detectors)}")
+    head("Load", "Tapes", *(f"class {load}" for load in range(chance.shape[1])))
+    for load, name in enumerate(LOADS):
+        own = np.array(was) == load
+        if own.any():
+            row(name, int(own.sum()), *(f"{mean:.2f}" for mean in chance[own].mean(axis=0)))
 
 
 def stopping(tapes: int, rng: np.random.Generator, settings: Settings, detector: str) -> None:
@@ -274,6 +316,52 @@ def priors(settings: Settings) -> None:
         row(f"{k:g}", spread, known.tape_low, known.tape_high)
 
 
+#: What was seen, for the table of widths: area and spores of each field.
+FEW_FIELDS = {
+    "0 on 0.7 mm2": (0.7, (0,)),
+    "4 on 2.2 mm2": (2.2, (4,)),
+    "12 in 4 fields of 2.5 mm2": (2.5, (4, 2, 5, 1)),
+}
+#: Priors on clumping: k, spread of ln k, patch in mm2.
+CLUMPING_PRIORS = {
+    "as good as even": (1e6, 0.0, 10.0),
+    "k known, 0.6": (0.6, 0.0, 10.0),
+    "0.6, spread 0.6": (0.6, 0.6, 10.0),
+    "0.6, spread 1.2 (default)": (0.6, 1.2, 10.0),
+    "default, patch 1 mm2": (0.6, 1.2, 1.0),
+    "default, patch 3 mm2": (0.6, 1.2, 3.0),
+    "default, patch 30 mm2": (0.6, 1.2, 30.0),
+    "k 2, spread 1": (2.0, 1.0, 10.0),
+}
+
+
+def limits(area_mm2: float, spores: tuple[int, ...], load: LoadSettings) -> tuple[int, int]:
+    """Return the limits for fields of one size, checked by hand."""
+    names = [str(n) for n in range(len(spores))]
+    table = pd.DataFrame({"photo": names, "examined_mm2": area_mm2, "spores": spores})
+    known = estimate_seen(seen_from(table, TAPE_MM2), CHECKED_BY_HAND, Settings(load=load))
+    return known.tape_low, known.tape_high
+
+
+def widths() -> None:
+    """Print how much of the limits' width is prior, and how many fields overrule it."""
+    print("\n### Limits by the prior on clumping (counts checked by hand)")
+    head("Prior on k", *FEW_FIELDS)
+    for name, (k, spread, patch) in CLUMPING_PRIORS.items():
+        mine = LoadSettings(clumping_k=k, clumping_spread=spread, patch_mm2=patch)
+        cells = [limits(*seen, mine) for seen in FEW_FIELDS.values()]
+        row(name, *(f"{low}-{high}" for low, high in cells))
+    print("\n### Limits for even and for clumped fields of 2.5 mm2, by their number")
+    head("Fields", "6 in each", "k known, 50", "in turns 0, 0, 18", "k known, 50 ")
+    even = LoadSettings(clumping_k=50.0, clumping_spread=0.0)
+    for number in (1, 3, 6, 12, 24, 36):
+        cells = []
+        for spores in ((6,) * number, (0, 0, 18) * (number // 3)):
+            for mine in (LoadSettings(), even):
+                cells.append("{}-{}".format(*limits(2.5, spores, mine)) if spores else "-")
+        row(number, *cells)
+
+
 def wald(tapes: int, rng: np.random.Generator) -> None:
     """Print errors and fields of Wald's Poisson lines, for comparison."""
     print("\n### Wald's lines for even spores, 1 against 2 per field, alpha = beta = 5 %")
@@ -301,9 +389,12 @@ def main() -> None:
     settings = Settings(load=load)
     tables = {
         "priors": lambda rng: priors(settings),
-        "coverage": lambda rng: coverage(given.tapes, rng, settings),
+        "widths": lambda rng: widths(),
+        "coverage": lambda rng: coverage(given.tapes, rng, settings, "by hand"),
+        "coverage_shipped": lambda rng: coverage(given.tapes, rng, settings, SHIPPED),
         "patches": lambda rng: patches(given.tapes, rng, settings),
-        "calibration": lambda rng: calibration(10 * given.tapes, rng, settings),
+        "calibration": lambda rng: calibration(10 * given.tapes, rng, settings, tuple(DETECTORS)),
+        "calibration_shipped": lambda rng: calibration(10 * given.tapes, rng, settings, (SHIPPED,)),
         "stopping": lambda rng: stopping(given.tapes, rng, settings, "by hand"),
         "stopping_good": lambda rng: stopping(given.tapes, rng, settings, "good"),
         "prior_stop": lambda rng: stopped_by_prior(5 * given.tapes, rng, settings),

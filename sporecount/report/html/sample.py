@@ -235,7 +235,7 @@ def _numbers(row: _Row, data: SampleData, found: pd.DataFrame) -> list[tuple[str
         ("Load class", words.whole(row.load_class),
          f"the most likely one: {class_range(int(row.load_class), bounds)} on the whole tape"
          if row.load_class is not None else "not worked out"),
-        ("Fields still to look at", *_more(row, data.decision is not None)),
+        ("Photos still to take", *_more(row, data.decision is not None)),
     ]  # fmt: skip
     if states[FRAGMENT]:
         lines.append(
@@ -254,11 +254,11 @@ def _seen(row: _Row) -> str:
 def _more(row: _Row, decided: bool) -> tuple[str, str]:
     if row.more_fields is None:
         if decided:
-            return "no number", "more fields of this tape would not settle it: press a fresh tape"
+            return "no number", "more photos of this tape would not settle it: press a fresh tape"
         return words.UNKNOWN, "not worked out"
     if int(row.more_fields) == 0:
         return "0", "what was seen settles it"
-    return words.whole(row.more_fields), "would settle it, if they look like those so far"
+    return words.whole(row.more_fields), "would settle it, if the tape goes on like this"
 
 
 def _span(low: Any, high: Any) -> str:
