@@ -71,10 +71,10 @@ class DetectSettings:
 
     typical_length_um: float = 12.5
     typical_width_um: float = 8.0
-    heat_floor: float = 0.1
+    heat_floor: float = 0.3
     least_confidence: float = 0.5
     least_fragment_confidence: float = 0.5
-    least_damaged: float = 0.5
+    least_damaged: float = 0.75
     outline_um_per_px: float = 0.4
     check_scale: bool = True
 

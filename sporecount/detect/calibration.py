@@ -1,4 +1,4 @@
-"""From the search network's heat to the chance that a find is what it is called.
+"""From what the networks say to the chance that a find is what it is called.
 
 The numbers are fitted on rendered photos that no training used
 (`python -m sporecount.train calibrate`); docs/model-card.md has the reliability table.
@@ -13,6 +13,7 @@ answers are put right by it, in turns.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from functools import lru_cache
 from importlib.resources import files
 from typing import Any
@@ -33,32 +34,50 @@ DAMPING, LEAST_FACTOR = 0.7, 0.05
 
 _ROUNDS = 12
 
+#: Networks are never surer than this, or one of them would overrule the other.
+_LEAST = 1e-3
+
 
 @lru_cache(maxsize=1)
 def measured() -> dict[str, Any]:
-    """Return slope and shift of each kind, and the share of spores among telling finds."""
+    """Return slopes and shift of each kind, and the share of spores among telling finds."""
     text = (files("sporecount.detect") / "weights" / "calibration.json").read_text("utf-8")
     return json.loads(text)
 
 
 def calibrated(
-    spore: NDArray[np.float64], fragment: NDArray[np.float64]
+    spore: NDArray[np.float64],
+    fragment: NDArray[np.float64],
+    shares: NDArray[np.float64],
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return the chances of being a spore and of being a fragment.
 
     Parameters
     ----------
     spore, fragment : ndarray, shape (k,)
-        Heat of the two kinds, 0 to 1.
+        The search's heat of the two kinds, 0 to 1.
+    shares : ndarray, shape (k, 4)
+        The closer look's shares of intact, damaged, fragment, neither.
 
     Examples
     --------
-    >>> spore, fragment = calibrated(np.array([0.05, 0.95]), np.array([0.01, 0.01]))
-    >>> bool(spore[0] < 0.3), bool(spore[1] > 0.8)
-    (True, True)
+    >>> litter, whole = [0.02, 0.03, 0.05, 0.9], [0.9, 0.05, 0.02, 0.03]
+    >>> heat, none = np.array([0.1, 0.95]), np.array([0.01, 0.01])
+    >>> spore, fragment = calibrated(heat, none, np.array([litter, whole]))
+    >>> bool(spore[0] < 0.1), bool(spore[1] > 0.9), bool(fragment.max() < 0.1)
+    (True, True, True)
     """
     lines = measured()
-    return chance_of(spore, *lines["spore"]), chance_of(fragment, *lines["fragment"])
+    return (
+        chance_of(evidence(spore, shares[:, 0] + shares[:, 1]), lines["spore"]),
+        chance_of(evidence(fragment, shares[:, 2]), lines["fragment"]),
+    )
+
+
+def evidence(heat: NDArray[np.float64], share: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the logits of heat and of the closer look's share, shape (k, 2)."""
+    both = np.clip(np.stack([heat, share], axis=1), _LEAST, 1.0 - _LEAST)
+    return np.log(both / (1.0 - both))
 
 
 def fitted_to_photo(
@@ -103,7 +122,13 @@ def fitted_to_photo(
     return fitted
 
 
-def chance_of(heat: NDArray[np.float64], slope: float, shift: float) -> NDArray[np.float64]:
-    """Return the chance whose logit is the heat's, times a slope and shifted."""
-    clipped = np.clip(heat, 1e-6, 1.0 - 1e-6)
-    return 1.0 / (1.0 + np.exp(-(slope * np.log(clipped / (1.0 - clipped)) + shift)))
+def chance_of(evidence: NDArray[np.float64], line: Sequence[float]) -> NDArray[np.float64]:
+    """Return the chance whose logit is ``evidence`` (k, n) times the line's slopes and shifted.
+
+    Parameters
+    ----------
+    evidence : ndarray, shape (k, n)
+    line : sequence of float
+        n slopes, then the shift.
+    """
+    return 1.0 / (1.0 + np.exp(-(evidence @ np.asarray(line[:-1]) + line[-1])))

@@ -162,3 +162,18 @@ def look_closer(field: Field, seeds: Seeds, spore: NDArray[np.bool_]) -> NDArray
         logits = engine.run("closer", seen, tones[part]).astype(np.float64)
         shares[part] = np.exp(logits - logits.max(axis=1, keepdims=True))
     return shares / np.maximum(shares.sum(axis=1, keepdims=True), 1e-12)
+
+
+def damaged_share(shares: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return how far the closer look takes a spore for a damaged one, were it surely a spore.
+
+    Parameters
+    ----------
+    shares : ndarray, shape (k, len(CLASSES))
+
+    Examples
+    --------
+    >>> damaged_share(np.array([[0.3, 0.1, 0.5, 0.1]])).round(2).tolist()
+    [0.25]
+    """
+    return shares[:, 1] / np.maximum(shares[:, 0] + shares[:, 1], 1e-12)

@@ -1,4 +1,4 @@
-"""From a field to its table of detections: searched, calibrated, outlined, measured."""
+"""From a field to its detections: searched, looked at closer, calibrated, outlined, measured."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from sporecount.detect.calibration import calibrated, fitted_to_photo
+from sporecount.detect.closer import damaged_share, look_closer
 from sporecount.detect.outline import outline_and_measure
 from sporecount.detect.search import Candidates, search
 from sporecount.detect.seeds import Seeds
@@ -17,6 +18,9 @@ from sporecount.settings import DetectSettings
 
 #: Centres nearer than this are two finds of one object, um.
 SAME_OBJECT_UM = 2.5
+
+#: From this heat on, a find is one of those by which a photo's usual spore is known.
+LIKELY_HEAT = 0.5
 
 
 def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
@@ -37,22 +41,45 @@ def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
         its centre; for one cut by the edge, length, width and area are those of the
         whole.
     """
-    found = search(field.density, field.examined, settings.heat_floor)
-    spore, fragment = calibrated(found.spore, found.fragment)
+    found, shares = finds(field, settings.heat_floor)
+    spore, fragment = calibrated(found.spore, found.fragment, shares)
     is_fragment = fragment > spore
     confidence = np.where(is_fragment, fragment, fitted_to_photo(spore))
     least = np.where(is_fragment, settings.least_fragment_confidence, settings.least_confidence)
     kept = confidence >= least
-    kept[kept] = _firsts(found.xy_work[kept] * field.work_um_per_px, confidence[kept])
     if not kept.any():
         return empty_detections()
-    chosen = found.take(kept)
-    table = outline_and_measure(field, _seeds(field, chosen), settings)
-    damaged = chosen.damaged >= settings.least_damaged
+    table = outline_and_measure(field, _seeds(field, found.take(kept)), settings)
+    damaged = damaged_share(shares[kept]) >= settings.least_damaged
     table["state"] = np.where(is_fragment[kept], FRAGMENT, np.where(damaged, DAMAGED, INTACT))
     table["confidence"] = confidence[kept]
     table = table.sort_values(["y_px", "x_px"], ignore_index=True)
     return table[list(COLUMNS)].astype(COLUMNS)
+
+
+def finds(field: Field, heat_floor: float) -> tuple[Candidates, NDArray[np.float64]]:
+    """Search a field, and look closer at each place that was found.
+
+    Parameters
+    ----------
+    field : Field
+        The sample.
+    heat_floor : float
+        Places of less heat are not looked at.
+
+    Returns
+    -------
+    Candidates
+        Each object once.
+    ndarray, shape (k, 4), float64
+        What the closer look takes each for: shares of
+        `sporecount.detect.closer.CLASSES`.
+    """
+    found = search(field.density, field.examined, heat_floor)
+    heat = np.maximum(found.spore, found.fragment)
+    found = found.take(_firsts(found.xy_work * field.work_um_per_px, heat))
+    surely = (found.spore >= LIKELY_HEAT) & (found.spore > found.fragment)
+    return found, look_closer(field, _seeds(field, found), surely)
 
 
 def _seeds(field: Field, found: Candidates) -> Seeds:
@@ -67,6 +94,8 @@ def _seeds(field: Field, found: Candidates) -> Seeds:
 def _firsts(xy_um: NDArray[np.float64], confidence: NDArray[np.float64]) -> NDArray[np.bool_]:
     """Return True for all but the less sure of two finds of one object."""
     first = np.ones(len(xy_um), bool)
+    if len(xy_um) < 2:
+        return first
     order = np.argsort(-confidence, kind="stable")
     for near in cKDTree(xy_um[order]).query_pairs(SAME_OBJECT_UM, output_type="ndarray").tolist():
         better, worse = order[min(near)], order[max(near)]

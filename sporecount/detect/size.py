@@ -7,7 +7,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from sporecount.detect.calibration import calibrated
 from sporecount.detect.search import search
 from sporecount.detect.table import INTACT, SPORE_STATES
 from sporecount.field.field import Field
@@ -23,6 +22,9 @@ FACTORS = (0.25, 0.4, 0.5, 2.0, 2.5, 4.0)
 
 #: A scale is better when it shows at least `LEAST_SPORES` spores and this many times those found.
 TIMES = 3
+
+#: Heat from which on a find at another scale is taken for a spore.
+SURE_HEAT = 0.6
 
 #: Largest picture, in pixels, that is searched at another scale.
 MOST_PX = 400_000
@@ -95,8 +97,7 @@ def _lengths_at(
     density = np.asarray(cv2.resize(field.density[part], size, interpolation=way), np.float32)
     examined = cv2.resize(field.examined[part].astype(np.uint8), size, interpolation=0) > 0
     there = search(density, examined, settings.heat_floor)
-    spore, fragment = calibrated(there.spore, there.fragment)
-    sure = (spore >= settings.least_confidence) & (spore > fragment)
+    sure = (there.spore >= SURE_HEAT) & (there.spore > there.fragment)
     xy = field.to_work_px(spores[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2))
     inside = (np.abs(xy - (left + width / 2, top + height / 2)) <= (width / 2, height / 2)).all(1)
     return there.length_um[sure] / factor, int(inside.sum())

@@ -28,7 +28,7 @@ def finds_of(job: tuple[str, int]) -> dict[str, NDArray[np.float64] | float | st
     ``kind`` is 0 for nothing, 1 for a spore, 2 for a fragment, -1 for something that
     nobody could see well enough to say.
     """
-    from sporecount.detect.search import search
+    from sporecount.detect.detector import finds
     from sporecount.field.make import make_field
     from sporecount.photo.photo import Photo
     from sporecount.render.conditions import CONDITIONS, condition_plan
@@ -44,41 +44,42 @@ def finds_of(job: tuple[str, int]) -> dict[str, NDArray[np.float64] | float | st
     calibration = Calibration(rendered.plan.um_per_px, "drawn")
     settings = Settings()
     field = make_field(photo, calibration, settings.field)
-    found = search(field.density, field.examined, 0.05)
+    found, shares = finds(field, settings.detect.heat_floor)
     truth = rendered.truth
     xy = field.to_work_px(truth[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2))
     seen = to_be_found(truth)
     code = np.where(truth["state"] == "fragment", 2, 1)
-    kind = np.zeros(len(found))
+    kind, damaged = np.zeros(len(found)), np.zeros(len(found))
+    is_damaged = (truth["state"] == "damaged").to_numpy(float)
     left = np.arange(len(found))
     # Seen objects first, so that a faint one never takes a seen one's find.
     for chosen, value in ((seen & (code == 1), 1), (seen & (code == 2), 2), (~seen, -1)):
         pairs = match_centres(found.xy_work[left], xy[chosen], WITHIN_UM / field.work_um_per_px)
         kind[left[pairs.found]] = value
+        damaged[left[pairs.found]] = is_damaged[chosen][pairs.true]
         left = left[pairs.found_left]
     return {
         "condition": condition,
         "spore": found.spore,
         "fragment": found.fragment,
-        "damaged": found.damaged,
+        "shares": shares,
         "kind": kind,
+        "damaged": damaged,
         "spores": float((seen & (code == 1)).sum()),
         "mm2": field.examined_mm2,
     }
 
 
-def fit_line(heat: NDArray[np.float64], true: NDArray[np.bool_]) -> list[float]:
-    """Fit slope and shift of the chance's logit on the heat's, by maximum likelihood."""
+def fit_line(evidence: NDArray[np.float64], true: NDArray[np.bool_]) -> list[float]:
+    """Fit slopes and shift of the chance's logit on the evidence, by maximum likelihood."""
     from scipy.optimize import minimize
 
-    clipped = np.clip(heat, 1e-6, 1 - 1e-6)
-    x = np.log(clipped / (1 - clipped))
-
     def loss(line: NDArray[np.float64]) -> float:
-        z = line[0] * x + line[1]
+        z = evidence @ line[:-1] + line[-1]
         return float(np.mean(np.logaddexp(0.0, z) - true * z))
 
-    return [round(float(v), 4) for v in minimize(loss, np.array([1.0, 0.0])).x]
+    start = np.append(np.ones(evidence.shape[1]), 0.0)
+    return [round(float(v), 4) for v in minimize(loss, start).x]
 
 
 def measure(photos: int, jobs: int) -> list[dict]:
@@ -94,13 +95,26 @@ def fitted_lines(measured: list[dict]) -> dict[str, Any]:
     """Fit what turns heat into chances, and the usual share of spores among telling finds."""
     from sporecount.detect.calibration import LEAST_TELLING, chance_of
 
-    every = {k: np.concatenate([m[k] for m in measured]) for k in ("spore", "fragment", "kind")}
-    known = every["kind"] >= 0
-    spore = fit_line(every["spore"][known], every["kind"][known] == 1)
-    fragment = fit_line(every["fragment"][known], every["kind"][known] == 2)
-    telling = known & (chance_of(every["spore"], *spore) >= LEAST_TELLING)
-    share = round(float((every["kind"][telling] == 1).mean()), 4)
-    return {"spore": spore, "fragment": fragment, "share": share}
+    spore, fragment = (np.concatenate(part) for part in zip(*map(_evidence, measured)))
+    kind = np.concatenate([m["kind"] for m in measured])
+    known = kind >= 0
+    lines = {
+        "spore": fit_line(spore[known], kind[known] == 1),
+        "fragment": fit_line(fragment[known], kind[known] == 2),
+    }
+    telling = known & (chance_of(spore, lines["spore"]) >= LEAST_TELLING)
+    return {**lines, "share": round(float((kind[telling] == 1).mean()), 4)}
+
+
+def _evidence(one: dict[str, Any]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return what the networks say for a spore and for a fragment, of one photo's finds."""
+    from sporecount.detect.calibration import evidence
+
+    shares = one["shares"]
+    return (
+        evidence(one["spore"], shares[:, 0] + shares[:, 1]),
+        evidence(one["fragment"], shares[:, 2]),
+    )
 
 
 def judged(measured: list[dict], lines: dict[str, Any]) -> list[dict]:
@@ -111,8 +125,9 @@ def judged(measured: list[dict], lines: dict[str, Any]) -> list[dict]:
     least = DetectSettings().least_confidence
     photos = []
     for m in measured:
-        spore = chance_of(m["spore"], *lines["spore"])
-        fragment = chance_of(m["fragment"], *lines["fragment"])
+        for_spore, for_fragment = _evidence(m)
+        spore = chance_of(for_spore, lines["spore"])
+        fragment = chance_of(for_fragment, lines["fragment"])
         fitted = fitted_to_photo(spore, lines["share"])
         kept = (fitted >= least) & (spore >= fragment)
         photos.append(
