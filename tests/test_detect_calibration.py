@@ -16,11 +16,21 @@ def drawn(rng: np.random.Generator, spores: int, litter: int) -> tuple[np.ndarra
 
 
 def test_chances_rise_with_heat():
-    heat = np.linspace(0.0, 1.0, 101)
-    for chance in calibrated(heat, heat):
+    heat = np.linspace(0.01, 0.99, 99)
+    even = np.full((99, 4), 0.25)
+    for chance in calibrated(heat, heat, even):
         assert (np.diff(chance) > 0).all()
         assert 0.0 <= chance[0] < 0.01
         assert 0.97 < chance[-1] <= 1.0
+
+
+def test_the_closer_look_raises_what_it_takes_for_a_spore():
+    heat, none = np.full(3, 0.6), np.full(3, 0.1)
+    shares = np.array([[0.02, 0.02, 0.01, 0.95], [0.25, 0.25, 0.25, 0.25], [0.6, 0.38, 0.01, 0.01]])
+    spore, _ = calibrated(heat, none, shares)
+    assert (np.diff(spore) > 0.05).all()
+    _, fragment = calibrated(none, heat, shares[:, [2, 3, 0, 1]])
+    assert fragment[2] > fragment[0]
 
 
 def test_a_photo_of_litter_makes_every_find_less_likely():
@@ -61,7 +71,7 @@ def test_order_is_kept():
 
 
 def test_weights_from_elsewhere_are_run_until_told_otherwise(tmp_path):
-    field = np.zeros((1, 3, 16, 16), np.float32)
+    field = np.full((1, 4, 4, 48), 51, np.uint8)
     before = engine.run("search", field)
     try:
         engine.use_weights(tmp_path)

@@ -24,7 +24,7 @@ FACTORS = (0.25, 0.4, 0.5, 2.0, 2.5, 4.0)
 TIMES = 3
 
 #: Heat from which on a find at another scale is taken for a spore.
-SURE_HEAT = 0.6
+SURE_HEAT = 0.75
 
 #: Largest picture, in pixels, that is searched at another scale.
 MOST_PX = 400_000

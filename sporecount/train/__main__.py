@@ -191,11 +191,12 @@ def pack(out: Path, photos: int) -> None:
 @main.command()
 @click.argument("out", type=click.Path(path_type=Path))
 def install(out: Path) -> None:
-    """Put the packed weights in OUT into the package."""
+    """Put the weights in OUT into the package."""
     target = Path(__file__).parent.parent / "detect" / "weights"
     target.mkdir(exist_ok=True)
-    shutil.copyfile(out / "packed.onnx", target / "search.onnx")
-    _say("installed packed.onnx as search.onnx")
+    for made, name in (("packed.onnx", "search.onnx"), ("closer.onnx", "closer.onnx")):
+        shutil.copyfile(out / made, target / name)
+        _say(f"installed {made} as {name}")
 
 
 @main.command()
