@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import re
 from collections.abc import Iterator
 from pathlib import Path
@@ -182,7 +183,8 @@ def test_a_season_becomes_one_page(tmp_path):
 def test_the_demonstration_season_names_the_adult_of_each_tape(own_log):
     result = run("import", ROOT / "sample_images" / "season")
     assert result.exit_code == 0, result.output
-    sheet = (ROOT / "sample_images" / "photos.csv").read_text("utf-8").splitlines()[1:]
+    with (ROOT / "sample_images" / "photos.csv").open(encoding="utf-8", newline="") as file:
+        samples = {row["sample"] for row in csv.DictReader(file)} - {""}
     with RearingLog.open(own_log) as log:
         adults = {row["identity"] for row in log.rows()["adults"]}
-    assert {line.rsplit(",", 1)[1] for line in sheet} <= adults
+    assert samples == adults

@@ -3,22 +3,36 @@
 import hashlib
 import io
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
 from PIL import Image, ImageOps
 
-from sporecount.render.samples import SAMPLES, encode, make_sample, write_micrometer, write_samples
+from sporecount.render.samples import (
+    SAMPLES,
+    encode,
+    make_sample,
+    sheet_of,
+    write_micrometer,
+    write_samples,
+)
+from sporecount.render.season import TAPE_MM2, TAPES, SeasonTape, write_tapes
 
+ROOT = Path(__file__).parent.parent
+SMALL_TAPES = (
+    SeasonTape("Sorrel", (2, 1), 300.0, 5, "many", clumped=0.0, clutter=(), photo_px=(200, 150)),
+    SeasonTape("Rowan", (2, 2), 0.0, 6, "clean", photo_px=(200, 150)),
+)
 SMALL = tuple(replace(one, size_px=(200, 150), count=2) for one in SAMPLES[:3])
 
 
 def test_samples_are_written_with_sheet_truth_and_readme(tmp_path):
-    write_samples(tmp_path, SMALL)
+    write_samples(tmp_path, SMALL, ())
     sheet = pd.read_csv(tmp_path / "photos.csv")
     truth = pd.read_csv(tmp_path / "truth.csv")
-    assert list(sheet.columns) == ["photo", "um_per_px", "sample"]
+    assert list(sheet.columns) == ["photo", "um_per_px", "sample", "tape_mm2"]
     assert set(truth["photo"]) <= set(sheet["photo"])
     whole = truth[truth["state"].isin(["intact", "damaged"])]
     assert (whole.groupby("photo").size() == 2).all()
@@ -31,9 +45,10 @@ def test_samples_are_written_with_sheet_truth_and_readme(tmp_path):
 def test_writing_twice_gives_the_same_bytes(tmp_path):
     hashes = []
     for name in ("one", "two"):
-        write_samples(tmp_path / name, SMALL[:1])
-        data = (tmp_path / name / SMALL[0].file).read_bytes()
-        hashes.append(hashlib.sha256(data).hexdigest())
+        write_samples(tmp_path / name, SMALL[:1], SMALL_TAPES[:1])
+        files = sorted(path for path in (tmp_path / name).rglob("*") if path.is_file())
+        data = b"".join(path.read_bytes() for path in files)
+        hashes.append((len(files), hashlib.sha256(data).hexdigest()))
     assert hashes[0] == hashes[1]
 
 
@@ -60,3 +75,43 @@ def test_micrometer_photo_is_a_jpeg(tmp_path):
     write_micrometer(tmp_path / "deep" / "ruling.jpg")
     with Image.open(tmp_path / "deep" / "ruling.jpg") as picture:
         assert picture.format == "JPEG"
+
+
+def test_the_truth_of_a_tape_lies_on_dark_places_of_its_photos(tmp_path):
+    ((intact, damaged, pieces), nothing) = write_tapes(tmp_path, SMALL_TAPES)
+    assert nothing == (0, 0, 0)
+    truth = pd.read_csv(tmp_path / "tape_truth.csv")
+    places = pd.read_csv(tmp_path / "tape_places.csv")
+    assert set(truth["sample"]) == {"Sorrel"}
+    assert len(truth) == intact + damaged + pieces > 10
+    assert list(places["photo"]) == [n for tape in SMALL_TAPES for n in tape.photo_names()]
+    seen = np.zeros(len(truth), int)
+    darker = []
+    for place in places[:2].itertuples():
+        grey = np.asarray(Image.open(tmp_path / place.photo).convert("L")).astype(float)
+        turn = np.radians(place.angle_deg)
+        x, y = truth["x_um"] - place.x_um, truth["y_um"] - place.y_um
+        column = np.floor((x * np.cos(turn) + y * np.sin(turn)) / 1.1).astype(int).to_numpy()
+        row = np.floor((y * np.cos(turn) - x * np.sin(turn)) / 1.1).astype(int).to_numpy()
+        here = (column >= 0) & (column < 200) & (row >= 0) & (row < 150)
+        seen += here
+        darker += list(np.median(grey) - grey[row[here], column[here]] > 8)
+    assert list(truth["photos"]) == list(seen)
+    assert np.mean(darker) > 0.8
+
+
+def test_the_demonstration_is_what_the_program_draws():
+    folder = ROOT / "sample_images"
+    sheet = pd.read_csv(folder / "photos.csv", keep_default_na=False, dtype=str)
+    assert sheet.to_csv() == sheet_of(SAMPLES, TAPES).astype(str).to_csv()
+    assert [photo for photo in sheet["photo"] if not (folder / photo).is_file()] == []
+    places = pd.read_csv(folder / "tape_places.csv")
+    assert set(places["photo"]) == set(sheet.loc[sheet["tape_mm2"] != "", "photo"])
+    assert sum(file.stat().st_size for file in folder.rglob("*") if file.is_file()) < 12e6
+
+
+def test_no_tape_shows_more_than_its_area():
+    for tape in TAPES:
+        plan = tape.plan()
+        width, height = (n * plan.um_per_px / 1000 for n in plan.photo_px)
+        assert tape.grid[0] * width * tape.grid[1] * height < TAPE_MM2
