@@ -332,3 +332,13 @@ def test_eggs_and_feeding_are_taken_from_the_trial_file(copy: Path) -> None:
     missing = run(copy / "t.toml", "--counts", copy / "counts.csv", "--out", copy / "out")
     assert missing.exit_code == 2
     assert "eggs.csv: it cannot be opened" in missing.output
+
+
+def test_an_arm_without_slides_is_said_and_judged_as_open(copy: Path) -> None:
+    (copy / "photos.csv").write_text(SHEET.replace("l1.png,XXX,\n", ""), "utf-8")
+    done = run(*command(copy))
+    assert done.exit_code == 1
+    assert "Note: arms without any slide: lamp" in done.output
+    arms = {row["arm"]: row for row in rows(copy / "out/arms.csv")}
+    assert arms["lamp"]["slides"] == "0"
+    assert arms["lamp"]["broken_share"] == ""

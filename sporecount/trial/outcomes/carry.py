@@ -15,8 +15,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from sporecount.statistics.multiple import holm
 from sporecount.trial.compare.comparison import Comparison
-from sporecount.trial.misread import RateDraws
+from sporecount.trial.misread import RateDraws, no_error
 
 Array = NDArray[np.float64]
 
@@ -139,7 +140,7 @@ def carry(
     """
     rng = np.random.default_rng(seed)
     scores, sizes = _normal_scores(rng), _normal_scores(rng)
-    arms = {name: _Arm(called[name], rates[name], sizes) for name in seen}
+    arms = {name: _Arm(called[name], rates.get(name) or no_error(DRAWS), sizes) for name in seen}
     found = {}
     for name, one in seen.items():
         other = control if control not in (None, name) else None
@@ -170,9 +171,7 @@ def _carried(
     if control is None or math.isnan(seen.effect):
         return Carried(comparison, is_cut=is_cut)
     against, its = control
-    carried = _with_effect(
-        comparison, seen, arm, against, its.share, scores, tails, margin, is_cut
-    )
+    carried = _with_effect(comparison, seen, arm, against, its.share, scores, tails, margin, is_cut)
     logs = arm.log_intact(seen.share) - against.log_intact(its.share)
     return Carried(carried, float(logs[0]), float(logs.std()), is_cut)
 
@@ -267,8 +266,6 @@ def _normal_scores(rng: np.random.Generator) -> Array:
 
 
 def _holm(found: dict[str, Carried], control: str | None) -> dict[str, Carried]:
-    from statsmodels.stats.multitest import multipletests
-
     known = [
         name
         for name, one in found.items()
@@ -276,8 +273,8 @@ def _holm(found: dict[str, Carried], control: str | None) -> dict[str, Carried]:
     ]
     if not known:
         return found
-    adjusted = multipletests([found[name].comparison.p_value for name in known], method="holm")[1]
+    adjusted = holm([found[name].comparison.p_value for name in known])
     for name, p in zip(known, adjusted):
-        comparison = dataclasses.replace(found[name].comparison, p_adjusted=float(p))
+        comparison = dataclasses.replace(found[name].comparison, p_adjusted=p)
         found[name] = found[name]._replace(comparison=comparison)
     return found
