@@ -4,16 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from sporecount import __version__
 from sporecount.cli.count_run import PHOTOS_FILE, with_sheet
 from sporecount.cli.edge import one_line
 from sporecount.cli.trial_slides import SlideResult
+from sporecount.counts.summary import COUNTED
+from sporecount.errors import PhotoUnreadableError
+from sporecount.photo.read import read_photo
 from sporecount.report.files import utf8, write_whole
+from sporecount.report.html.trial import TrialData, write_trial_report
 from sporecount.report.samples_table import SAMPLE_DETECTION_COLUMNS
 from sporecount.report.tables import csv_text, outline_text, photos_csv
 from sporecount.settings import Settings
@@ -27,9 +35,10 @@ if TYPE_CHECKING:
 
 ARMS_FILE, SLIDES_FILE = "arms.csv", "slides.csv"
 FOUND_FILE, WORDS_FILE = "trial_detections.csv", "verdicts.txt"
+PAGE_FILE = "trial.html"
 
 #: Tables that are never written over in a folder of something else.
-TABLES = (ARMS_FILE, SLIDES_FILE, FOUND_FILE, PHOTOS_FILE, WORDS_FILE)
+TABLES = (ARMS_FILE, SLIDES_FILE, FOUND_FILE, PHOTOS_FILE, WORDS_FILE, PAGE_FILE)
 
 _FOUND_COLUMNS = ("arm", "slide", *SAMPLE_DETECTION_COLUMNS[1:])
 
@@ -88,10 +97,41 @@ def write_results(out: Path, trial: Trial, counted: Counted, others: Others) -> 
     result = judged(trial, counted, others)
     write_counted(out, counted, result.slides_table)
     write_whole(out / WORDS_FILE, utf8(words(result) + "\n"))
+    write_trial_report(out / PAGE_FILE, _page(trial, counted, result))
     # Last, so that it is never newer than what it rests on.
     write_whole(out / ARMS_FILE, utf8(arms_csv(result.arms_table)))
     click.echo(words(result))
+    click.echo(one_line(f"Report to read and print: {out / PAGE_FILE}"))
     click.echo(one_line(f"Results: {out}"))
+
+
+def _page(trial: Trial, counted: Counted, result: TrialResult) -> TrialData:
+    """Gather what the page shows."""
+    found = [
+        one.found.assign(arm=one.row["arm"], slide=one.row["slide"]) for one in counted.results
+    ]
+    return TrialData(
+        trial=trial,
+        result=result,
+        found=pd.concat(found, ignore_index=True) if found else pd.DataFrame(),
+        um_per_px={
+            str(photo["photo"]): float(photo["um_per_px"])
+            for one in counted.results
+            for photo in one.photos
+            if photo["status"] == COUNTED
+        },
+        pixels_of=lambda name: _pixels(counted.paths.get(name)),
+        made_at=datetime.now().astimezone().isoformat(" ", "minutes"),
+        version=__version__,
+    )
+
+
+def _pixels(path: Path | None) -> NDArray[np.uint8] | None:
+    """Read a photo again; None where it has gone meanwhile."""
+    try:
+        return None if path is None else read_photo(path).pixels
+    except PhotoUnreadableError:
+        return None
 
 
 def write_counted(out: Path, counted: Counted, slides: pd.DataFrame) -> None:
@@ -112,7 +152,7 @@ def write_counted(out: Path, counted: Counted, slides: pd.DataFrame) -> None:
 
 def forget_judged(out: Path) -> None:
     """Take away what an earlier run judged, where nothing can be judged any more."""
-    for name in (ARMS_FILE, WORDS_FILE):
+    for name in (ARMS_FILE, WORDS_FILE, PAGE_FILE):
         (out / name).unlink(missing_ok=True)
 
 
