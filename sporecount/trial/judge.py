@@ -88,7 +88,8 @@ def judge(
     ('water', 'breaks')
     """
     plan = trial or supposed_trial(list(dict.fromkeys(slides["arm"].astype(str))))
-    table = with_broken(checked_slides(slides, plan))
+    given = checked_slides(slides, plan)
+    table = with_broken(given)
     control, notes = _control(table, plan)
     if trial is None:
         notes = (_SUPPOSED, *notes)
@@ -117,7 +118,7 @@ def judge(
     judged = _Judged(plan, table, control, seen, carried, detector, others)
     arms = tuple(judged.arm(arm) for arm in plan.arms)
     return TrialResult(
-        arms, control or "", (*notes, *detector.notes, *_piece_notes(table)), arms_table(arms),
+        arms, control or "", (*notes, *detector.notes, *_piece_notes(given)), arms_table(arms),
         table, method_words(plan, detector.rates), SOURCES,
     )  # fmt: skip
 

@@ -42,10 +42,10 @@ def more_slides(
     """
     if math.isnan(base) or math.isnan(spores) or spores < 2:
         return None
-    icc = 0.1 if math.isnan(icc) else min(max(icc, _LEAST_ICC), 0.9)
-    base = min(max(base, 0.005), 1 - effect - 0.005)
-    if base <= 0:
+    base = max(base, 0.005)
+    if base + effect >= 1:
         return None
+    icc = 0.1 if math.isnan(icc) else min(max(icc, _LEAST_ICC), 0.9)
     supposed = Supposed(base, effect, icc, round(spores))
     needed, _ = slides_for(
         supposed, power=_POWER, alpha=alpha, most=MOST_SLIDES, trials=_TRIALS, seed=1

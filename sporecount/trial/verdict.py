@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from sporecount.trial.compare.comparison import Comparison
-from sporecount.trial.outcomes.eggs import HARMS, EggSafety
+from sporecount.trial.outcomes.eggs import EggSafety
 from sporecount.trial.outcomes.feeding import Feeding, p_words
 from sporecount.trial.outcomes.vanished import NO_STANDARD, Reduction, percent
 from sporecount.trial.result import (
@@ -120,8 +120,6 @@ def verdict_on(evidence: Evidence) -> Verdict:
         lines += evidence.feeding.sentences
         if code == UNSETTLED and evidence.feeding.fewer:
             lines.append("So the agent takes infectivity away, whatever spores look like.")
-    if code == BREAKS and evidence.eggs is not None and evidence.eggs.word == HARMS:
-        lines.append("Breaking spores is no success where the eggs die with them.")
     return Verdict(code, tuple(line for line in lines if line))
 
 
@@ -235,8 +233,6 @@ def _unsettled(evidence: Evidence) -> list[str]:
     lines = [LOOKS.get(evidence.agent, LOOKS["other"])]
     if not evidence.can_read:
         lines.append(CANNOT_READ)
-    elif math.isnan(broken.share):
-        lines.append("No spores of this arm were counted.")
     elif math.isnan(broken.effect):
         lines.append(f"{percent(broken.share)} of its spores are broken; there is no control.")
     elif broken.equivalent:

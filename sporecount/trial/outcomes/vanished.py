@@ -174,15 +174,15 @@ def counted(
 
 
 def percent(share: float) -> str:
-    """Return a share in percent; near 100 % with as many digits as say how near.
+    """Return a share in percent; near 0 and 100 % with as many digits as say how near.
 
     Examples
     --------
-    >>> percent(0.456), percent(0.9964), percent(0.99996)
-    ('46 %', '99.6 %', '99.996 %')
+    >>> percent(0.456), percent(0.9964), percent(0.002), percent(0.0)
+    ('46 %', '99.6 %', '0.2 %', '0 %')
     """
-    rest = 1 - share
-    digits = math.ceil(-math.log10(rest)) - 2 if 0 < rest < 0.01 else 0
+    rest = min(share, 1 - share)
+    digits = math.ceil(-math.log10(rest)) - 2 if 1e-6 < rest < 0.01 else 0
     return f"{100 * share:.{digits}f} %"
 
 
