@@ -54,7 +54,13 @@ def test_no_text_orders_or_promises(outcome: str) -> None:
 
 def test_no_text_at_all_holds_forbidden_words() -> None:
     every = [texts.CONTACT, texts.CLASS_3, texts.RELEASE_RULE, texts.MORE, texts.MORE_CLEAN]
-    every += [texts.HOLD_FEW, texts.NO_MORE, texts.FALSE_ONES, *texts.CAUTIONS, *texts.MEANING.values()]
+    every += [
+        texts.HOLD_FEW,
+        texts.NO_MORE,
+        texts.FALSE_ONES,
+        *texts.CAUTIONS,
+        *texts.MEANING.values(),
+    ]
     every += [choice for choices in texts.CHOICES.values() for choice in choices]
     assert FORBIDDEN.findall("\n".join(every)) == []
     assert FORBIDDEN.search("You must kill it")
