@@ -16,6 +16,9 @@ Array = NDArray[np.float64]
 
 SAFE, HARMS, OPEN = "safe within margin", "harms eggs", "can't tell"
 
+#: Below so many batches nothing tells how much they differ.
+_LEAST_BATCHES = 3
+
 #: Chance of showing safety that "how many more eggs" aims at (common practice).
 POWER = 0.8
 
@@ -186,7 +189,7 @@ def stratified_difference(arm: Group, control: Group, level: float) -> tuple[flo
     tail = (1 - level) / 2
     half = float(norm.isf(tail)) * math.sqrt(sato)
     strata = len(weight)
-    if strata > 2:
+    if strata >= _LEAST_BATCHES:
         spread = float((weight**2 * (apart - middle) ** 2).sum()) / weight.sum() ** 2
         spread *= strata / (strata - 1)
         half = max(half, float(t.isf(tail, strata - 1)) * math.sqrt(spread))
@@ -274,8 +277,13 @@ def _sentences(
             if more is not None
             else "If eggs go on hatching like this, more of them would not show safety."
         )
-    if len(one.sizes) == 1 or len(other.sizes) == 1:
-        lines.append("One batch cannot show how much batches differ: repeat it with others.")
+    few = min(len(one.sizes), len(other.sizes))
+    if few < _LEAST_BATCHES:
+        batches = "One batch" if few == 1 else "Two batches"
+        lines.append(
+            f"{batches} cannot show how much batches differ, and the limits take eggs for "
+            "independent: repeat it with others."
+        )
     return tuple(lines)
 
 
