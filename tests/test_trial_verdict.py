@@ -161,3 +161,19 @@ def test_broken_and_vanished_are_compared() -> None:
     assert said([45, 50, 40, 42, 38]) == ""
     assert "weaker one" in said([10, 150, 60, 20, 90])
     assert disagreement(replace(MUCH, abbott_low=math.nan), reduce_against(control, control)) == ""
+
+
+def test_spores_dissolved_without_a_trace_are_a_disagreement() -> None:
+    """All that is left is broken, so Abbott's share is 1; yet most spores are not there at all."""
+    area = np.ones(4)
+    control = counted([100, 110, 95, 105], area)
+    vanished = reduce_against(counted([0, 0, 0, 0], area), control)
+    every = replace(MUCH, abbott=1.0, abbott_low=0.5, abbott_high=1.0)
+    lost = reduce_against(counted([3, 2, 4, 3], area), control)
+    assert "more whole spores are missing" in disagreement(every, vanished, lost)
+    assert disagreement(every, vanished, reduce_against(control, control)) == ""
+
+
+def test_no_difference_has_no_sign_of_minus() -> None:
+    found = verdict_on(evidence(replace(NONE, effect=-0.001)))
+    assert ": +0 percentage points" in found.sentences[0]

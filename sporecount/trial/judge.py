@@ -175,6 +175,7 @@ class _Judged:
             self._more(name) if arm.role == TREATED else None,
             self.detector.can_read(name),
             corrected or vanished,
+            self._vanished(name, "total"),
             tuple(getattr(fates, "sentences", ())),
             eggs,
             feeding,
@@ -185,7 +186,7 @@ class _Judged:
             cautions_for(arm.agent), self._notes(name, own, vanished),
         )  # fmt: skip
 
-    def _vanished(self, name: str) -> Reduction | None:
+    def _vanished(self, name: str, what: str = "intact") -> Reduction | None:
         if self.control is None or name == self.control or "area_mm2" not in self.table:
             return None
         pair = [self.table[self.table["arm"] == one] for one in (name, self.control)]
@@ -194,8 +195,7 @@ class _Judged:
         column = "before_per_mm2"
         before = column in self.table and all(bool(part[column].gt(0).all()) for part in pair)
         slides = [
-            counted(part["intact"], part["area_mm2"], part[column] if before else None)
-            for part in pair
+            counted(part[what], part["area_mm2"], part[column] if before else None) for part in pair
         ]
         return reduce_against(slides[0], slides[1], self.plan.level, before=before)
 

@@ -26,6 +26,9 @@ MAY_ACT_UNSEEN = ("uv-c", "other")
 #: Words for how sure a difference is, by adjusted p (common practice).
 SURENESS = ((0.001, "practically sure"), (0.01, "very sure"), (1.0, "sure"))
 
+#: Fall of all spores, pieces included, that is surely more than what is missed of small pieces.
+LEAST_LOST = 0.2
+
 FEEDING_TEST = (
     "Only a feeding test can tell: feed treated spores to caterpillars, untreated ones to "
     "others, and look at the adults."
@@ -72,6 +75,8 @@ class Evidence:
         Whether intact and damaged spores can be told apart at all.
     vanished : Reduction or None
         Whole spores per mm2, as they are to be compared with ``broken``.
+    lost : Reduction or None
+        All spores per mm2, broken ones and pieces included.
     followed_sentences : tuple of str
         What the followed spores say.
     eggs : EggSafety or None
@@ -89,6 +94,7 @@ class Evidence:
     more_slides: int | None = None
     can_read: bool = True
     vanished: Reduction | None = None
+    lost: Reduction | None = None
     followed_sentences: tuple[str, ...] = ()
     eggs: EggSafety | None = None
     feeding: Feeding | None = None
@@ -270,17 +276,19 @@ def _vanished(evidence: Evidence) -> list[str]:
     lines = [found.in_words()]
     if "log10" in lines[0]:
         lines.append(NO_STANDARD)
-    return [*lines, disagreement(evidence.broken, found)]
+    return [*lines, disagreement(evidence.broken, found, evidence.lost)]
 
 
-def disagreement(broken: Comparison, vanished: Reduction) -> str:
+def disagreement(broken: Comparison, vanished: Reduction, lost: Reduction | None = None) -> str:
     """Return what to think where broken and vanished spores tell different stories; else empty.
 
-    If spores only broke, whole ones per mm2 would fall by Abbott's share, and no more.
+    If spores only broke, whole ones per mm2 would fall by Abbott's share and no more, and
+    ``lost``, the fall of all spores with their pieces, would be none.
     """
+    is_lost = lost is not None and lost.low > LEAST_LOST
     if math.isnan(broken.abbott_low) or math.isnan(vanished.low):
         return ""
-    if vanished.low > broken.abbott_high:
+    if vanished.low > broken.abbott_high or is_lost:
         return (
             "The two disagree: more whole spores are missing than are seen broken. They were "
             "dissolved, washed off, or never lay there; compare with an arm rinsed in the same way."
@@ -312,4 +320,4 @@ def _range(low: float, high: float) -> str:
 
 
 def _points(share: float) -> str:
-    return f"{100 * share:+.0f}"
+    return f"{round(100 * share):+d}"

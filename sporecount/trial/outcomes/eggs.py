@@ -288,4 +288,4 @@ def _sentences(
 
 
 def _points(share: float) -> str:
-    return f"{100 * share:+.0f}"
+    return f"{round(100 * share):+d}"
