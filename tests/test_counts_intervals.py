@@ -9,7 +9,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sporecount.counts.detector_error import missed_chances, spores_range
+from sporecount.counts.detector_error import (
+    _false_from_confidences,
+    missed_chances,
+    spores_range,
+)
 from sporecount.counts.loadclass import class_range, load_class
 from sporecount.counts.poisson import density_per_mm2, poisson_limits
 from sporecount.counts.rates import DetectorRates, load_rates
@@ -185,3 +189,14 @@ def test_impossible_rates_are_refused(change: dict[str, float], message: str) ->
 
 def test_the_rates_in_the_package_say_what_they_were_measured_on() -> None:
     assert load_rates().measured_on
+
+
+def test_many_sure_and_unsure_detections_give_the_whole_law_of_false_ones() -> None:
+    # Independent reference: the law's generating function, turned back by a discrete Fourier
+    # transform (Hong 2013, Computational Statistics & Data Analysis 59, 41-51).
+    rng = np.random.default_rng(4)
+    true = np.concatenate([np.ones(300), rng.uniform(0.3, 1.0, 700)])
+    turn = np.exp(2j * np.pi * np.arange(1001) / 1001)
+    points = np.prod(true[:, None] + (1 - true[:, None]) * turn, axis=0)
+    expected = np.fft.fft(points).real / 1001
+    assert _false_from_confidences(true, 1000) == pytest.approx(expected, abs=1e-12)

@@ -13,6 +13,7 @@ not the uncertainty of sampling (:mod:`sporecount.counts.poisson`).
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -32,6 +33,9 @@ _NO_SPREAD = 1e-3
 
 #: Chance of still more missed spores that is left out.
 _BEYOND = 1e-4
+
+#: So many standard deviations, and cases more, beyond their mean there are no false ones.
+_FAR_SPREADS, _FAR_CASES = 12.0, 30
 
 
 class SporeRange(NamedTuple):
@@ -136,8 +140,12 @@ def _false_from_confidences(
         raise ValueError("confidences: each lies between 0 and 1")
     chances = np.zeros(detections + 1)
     chances[0] = 1.0
-    for place, true in enumerate(confidences):
-        known = chances[: place + 2]
+    unsure = confidences[confidences < 1.0]
+    spread = float(np.sqrt(np.sum(unsure * (1.0 - unsure))))
+    # More false ones than this hardly ever happen, however many detections there are.
+    most = int(np.sum(1.0 - unsure) + _FAR_SPREADS * spread) + _FAR_CASES
+    for place, true in enumerate(unsure):
+        known = chances[: min(place, most) + 2]
         known[1:] = known[1:] * true + known[:-1] * (1.0 - true)
         known[0] *= true
     return chances
@@ -191,15 +199,37 @@ def missed_chances(true: int, most: int, rates: DetectorRates) -> NDArray[np.flo
     >>> [round(float(chance), 4) for chance in missed_chances(0, 3, rates)]
     [0.8, 0.16, 0.032, 0.0064]
     """
-    from scipy.special import betaln, gammaln
-
     missed = np.arange(most + 1)
     mean, sd = rates.recall_mean, rates.recall_sd
     if mean == 1.0:
         return (missed == 0).astype(float)
-    ways = gammaln(true + missed + 1) - gammaln(true + 1) - gammaln(missed + 1)
+    size = 1 << (true + most).bit_length()
     if sd == 0.0:
+        factorial = _log_gammas(1.0, size)
+        ways = factorial[true : true + most + 1] - factorial[true] - factorial[: most + 1]
         return np.exp(ways + (true + 1) * np.log(mean) + missed * np.log1p(-mean))
-    a, b = rates.recall_beta
+    by_total, by_missed, by_found = _beta_law(*rates.recall_beta, size)
+    logs = by_total[true : true + most + 1] + by_missed[: most + 1]
+    logs += by_found[true]
+    return np.exp(logs, out=logs)
+
+
+@lru_cache(maxsize=8)
+def _beta_law(
+    a: float, b: float, size: int
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Return the logarithms of the law's factors: of all spores, the missed and the found ones."""
+    from scipy.special import betaln
+
+    factorial = _log_gammas(1.0, size)
+    found, lost, both = (_log_gammas(start, size) for start in (a, b, a + b))
     # a - 1, as each total number of spores is equally likely beforehand.
-    return np.exp(ways + betaln(a + true, b + missed) - betaln(a - 1.0, b))
+    return factorial - both, lost - factorial, found - factorial - betaln(a - 1.0, b)
+
+
+@lru_cache(maxsize=8)
+def _log_gammas(start: float, size: int) -> NDArray[np.float64]:
+    """Return the logarithms of the gamma function at start, start + 1, ..., start + size - 1."""
+    from scipy.special import gammaln
+
+    return np.asarray(gammaln(start + np.arange(size)), float)
