@@ -40,6 +40,9 @@ PAGE_FILE = "trial.html"
 #: Tables that are never written over in a folder of something else.
 TABLES = (ARMS_FILE, SLIDES_FILE, FOUND_FILE, PHOTOS_FILE, WORDS_FILE, PAGE_FILE)
 
+#: Most photos that the page names one by one.
+_TOLD = 5
+
 _FOUND_COLUMNS = ("arm", "slide", *SAMPLE_DETECTION_COLUMNS[1:])
 
 
@@ -121,9 +124,29 @@ def _page(trial: Trial, counted: Counted, result: TrialResult) -> TrialData:
             if photo["status"] == COUNTED
         },
         pixels_of=lambda name: _pixels(counted.paths.get(name)),
+        notes=_refused(counted.results),
         made_at=datetime.now().astimezone().isoformat(" ", "minutes"),
         version=__version__,
     )
+
+
+def _refused(results: Sequence[SlideResult]) -> list[str]:
+    """Say which slides and photos could not be counted: neither is a zero."""
+    lines = [
+        f"Slide {one.row['slide']} of {one.row['arm']} could not be counted, which is no zero"
+        for one in results
+        if one.row["status"] != SLIDE_COUNTED
+    ]
+    photos = [photo for one in results for photo in one.photos]
+    refused = [photo for photo in photos if photo["status"] != COUNTED]
+    if refused:
+        told = [f"{one['photo']} ({one.get('reason') or one['status']})" for one in refused]
+        more = ", and others (see photos.csv)" if len(told) > _TOLD else ""
+        lines.append(
+            f"{len(refused)} of {len(photos)} photos could not be counted: "
+            f"{'; '.join(told[:_TOLD])}{more}"
+        )
+    return lines
 
 
 def _pixels(path: Path | None) -> NDArray[np.uint8] | None:

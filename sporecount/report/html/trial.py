@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,17 +14,24 @@ from numpy.typing import NDArray
 
 from sporecount.detect.table import STATES
 from sporecount.report.files import utf8, write_whole
+from sporecount.report.html import trial_rows as rows
 from sporecount.report.html import words
 from sporecount.report.html.page import render
-from sporecount.report.html.pictures import data_uri, gallery
-from sporecount.report.html.trial_charts import density_dots, share_dots, sizes
+from sporecount.report.html.pictures import BAR_UM, SUREST, data_uri, gallery
+from sporecount.report.html.sources import cited
+from sporecount.report.html.trial_charts import density_lines, share_lines
+from sporecount.report.html.trial_fates import fates
+from sporecount.report.html.trial_shapes import shapes, sizes
+from sporecount.trial.cautions import ALWAYS
 
 if TYPE_CHECKING:
     from sporecount.trial.plan import Trial
-    from sporecount.trial.result import ArmResult, TrialResult
+    from sporecount.trial.result import TrialResult
 
 #: Crops of the surest, and as many of the least sure, for each arm and state.
 OF_EACH = 2
+
+_STATE_WORDS = {"intact": "intact", "damaged": "damaged", "fragment": "piece"}
 
 
 @dataclass(frozen=True, eq=False)
@@ -44,6 +51,11 @@ class TrialData:
         Photo name to its scale.
     pixels_of : callable
         Returns a photo's pixels by its name, None where they cannot be had.
+    followed : DataFrame
+        What became of spores that were intact before: ``arm``, ``slide``, ``intact``,
+        ``damaged``, ``fragment``, ``gone``; empty where none were followed.
+    notes : sequence of str
+        What else a reader should know first, such as photos that were refused.
     made_at, version : str
         When, and by which version.
     """
@@ -53,6 +65,8 @@ class TrialData:
     found: pd.DataFrame = field(default_factory=pd.DataFrame)
     um_per_px: Mapping[str, float] = field(default_factory=dict)
     pixels_of: Callable[[str], NDArray[np.uint8] | None] = lambda name: None
+    followed: pd.DataFrame = field(default_factory=pd.DataFrame)
+    notes: Sequence[str] = ()
     made_at: str = ""
     version: str = ""
 
@@ -70,73 +84,116 @@ def trial_report(data: TrialData) -> str:
     str
         HTML, to be written in UTF-8.
     """
-    result = data.result
+    trial, result = data.trial, data.result
+    first, calm = rows.first_notes((*data.notes, *result.notes))
+    panels = [rows.verdict(one) for one in result.arms]
+    pictures = _pictures(data)
+    crops = [(one.arm, _crops(data, one.arm)) for one in result.arms]
     return render(
         "trial.html",
-        title=data.trial.name,
-        question=data.trial.question,
-        date=data.trial.date,
+        title=trial.name,
+        question=trial.question,
+        date=trial.date,
         control=result.control,
-        notes=result.notes,
-        level=f"{100 * data.trial.level:.4g} %",
-        arms=[_arm(data, one) for one in result.arms],
-        shares=share_dots([_dots_of(one) for one in result.arms]),
-        densities=density_dots(
-            [(one.arm, [s.intact_per_mm2 for s in one.slides]) for one in result.arms]
-        ),
-        sizes=None if data.found.empty else sizes(data.found),
+        first=first,
+        calm=calm,
+        level=f"{100 * trial.level:.4g} %",
+        effect=f"{100 * trial.smallest_effect:.4g}",
+        margin=f"{100 * trial.equivalence_margin:.4g}",
+        plan=trial,
+        panels=panels,
+        cautions=rows.cautions(result),
+        always=ALWAYS,
+        design=[rows.design(trial, one) for one in result.arms],
+        pictures=pictures,
+        is_corrected=_is_corrected(result),
+        crops=[(arm, own) for arm, own in crops if own],
+        bar_um=f"{BAR_UM:g}",
+        numbers=[rows.numbers(one) for one in result.arms],
+        slides=[(one.arm, rows.slides(one)) for one in result.arms],
+        limits=rows.limits(trial, result),
         method=result.method,
-        keys=result.sources,
+        cited=cited(result.sources),
+        counted_by_hand=data.found.empty,
         made_at=data.made_at,
         version=data.version,
-        contents=[
-            ("verdicts", "Verdicts"),
-            ("slides", "Slides"),
-            ("arms", "Numbers"),
-            ("design", "Design"),
-            ("method", "Method and limits"),
-            ("contest", "How to contest it"),
-        ],
+        contents=_contents(data, pictures, any(own for _, own in crops)),
     )  # fmt: skip
 
 
 def write_trial_report(path: str | Path, data: TrialData) -> None:
-    """Write the report, whole or not at all."""
+    """Write the report, whole or not at all.
+
+    Parameters
+    ----------
+    path : str or Path
+        File to write, such as ``trial.html``.
+    data : TrialData
+        All that it shows.
+
+    Raises
+    ------
+    OSError
+        If it cannot be written; what was there before stays.
+    """
     write_whole(Path(path), utf8(trial_report(data)))
 
 
-def _dots_of(one: ArmResult) -> tuple[str, list[float], float, float, float]:
-    """Return an arm's name, its slides' broken shares as seen, and its mean with limits."""
-    whole = one.broken
-    return one.arm, [slide.broken for slide in one.slides], whole.share, whole.low, whole.high
-
-
-def _arm(data: TrialData, one: ArmResult) -> dict[str, Any]:
-    comparison, vanished = one.broken, one.vanished
-    planned = next((arm for arm in data.trial.arms if arm.name == one.arm), None)
+def _pictures(data: TrialData) -> dict[str, Any]:
+    """Return the pictures by name, None where there is nothing to draw."""
+    result = data.result
+    control = next((one for one in result.arms if one.arm == result.control), None)
+    dense = [rows.density_line(one) for one in result.arms]
+    eggs, feeding = rows.egg_lines(result), rows.feeding_lines(result)
     return {
-        "name": one.arm,
-        "verdict": one.verdict.code,
-        "sentences": one.verdict.sentences,
-        "cautions": one.cautions,
-        "notes": one.notes,
-        "done": "" if planned is None else planned.in_words(),
-        "gaps": [] if planned is None else sorted(planned.gaps().values()),
-        "slides": len(one.slides),
-        "intact": words.whole(sum(s.intact for s in one.slides)),
-        "damaged": words.whole(sum(s.damaged for s in one.slides)),
-        "fragment": words.whole(sum(s.fragment for s in one.slides)),
-        "share": _span(comparison.share, comparison.low, comparison.high),
-        "effect": _span(comparison.effect, comparison.effect_low, comparison.effect_high),
-        "p": _p(comparison.p_adjusted),
-        "naive_p": _p(comparison.naive_p),
-        "vanished": ""
-        if vanished is None
-        else _span(vanished.reduction, vanished.low, vanished.high),
-        "eggs": one.eggs.sentences if one.eggs is not None else (),
-        "feeding": one.feeding.sentences if one.feeding is not None else (),
-        "crops": _crops(data, one.arm),
+        "shares": share_lines(
+            [rows.share_line(one) for one in result.arms],
+            "Broken share of each slide, and mean of each arm with limits",
+            math.nan if control is None else control.broken.share,
+        ),
+        "densities": density_lines(
+            dense,
+            "Whole spores per square millimetre of each slide, and mean of each arm",
+            next((line.mean for line in dense if line.name == result.control), math.nan),
+        ),
+        "sizes": None if data.found.empty else sizes(_counted(data.found)),
+        "shapes": None if data.found.empty else shapes(_counted(data.found)),
+        "eggs": share_lines(eggs, "Share of dipped eggs that hatched") if eggs else None,
+        "feeding": share_lines(feeding, "Share of adults that were infected") if feeding else None,
+        "fates": None if data.followed.empty else fates(data.followed),
     }
+
+
+def _counted(found: pd.DataFrame) -> pd.DataFrame:
+    return found[found["counted"].astype(bool)] if "counted" in found else found
+
+
+def _is_corrected(result: TrialResult) -> bool:
+    """Say whether any share was corrected for what the detector misreads."""
+    return any(
+        one.broken.share != one.seen.share
+        for one in result.arms
+        if not math.isnan(one.broken.share)
+    )
+
+
+def _contents(data: TrialData, pictures: Mapping[str, Any], crops: bool) -> list[tuple[str, str]]:
+    parts = (
+        ("short", "In short", True),
+        ("verdicts", "Verdicts", True),
+        ("cautions", "Cautions", bool(rows.cautions(data.result))),
+        ("design", "Design", True),
+        ("slides", "Arms side by side", True),
+        ("fates", "Followed spores", bool(pictures["fates"])),
+        ("animals", "Eggs and feeding", bool(pictures["eggs"] or pictures["feeding"])),
+        ("shape", "Size and shape", bool(pictures["sizes"])),
+        ("gallery", "Gallery", crops),
+        ("numbers", "Numbers", True),
+        ("limits", "What slides cannot show", True),
+        ("contest", "How to contest it", True),
+        ("method", "Method and sources", True),
+    )
+    return [(anchor, title) for anchor, title, there in parts if there]
 
 
 def _crops(data: TrialData, arm: str) -> list[dict[str, Any]]:
@@ -150,27 +207,13 @@ def _crops(data: TrialData, arm: str) -> list[dict[str, Any]]:
             "uri": data_uri(crop.picture, 80),
             "wide": crop.picture.shape[1],
             "high": crop.picture.shape[0],
-            "state": crop.state,
-            "which": crop.which,
+            "state": _STATE_WORDS[crop.state],
+            "which": "typical" if crop.which == SUREST else "doubtful",
+            "size": f"{crop.length_um:.1f} x {crop.width_um:.1f} µm",
             "confidence": words.share(crop.confidence),
             "photo": crop.photo,
-            "alt": f"{crop.state}, {crop.which} of its kind, on photo {crop.photo}: "
-            "as photographed, and outlined.",
+            "place": f"{crop.x_px:.0f}, {crop.y_px:.0f}",
+            "alt": f"{crop.state} find on photo {crop.photo}: as photographed, and outlined.",
         }
         for crop in sorted(crops, key=lambda crop: order.get(crop.state, len(order)))
     ]
-
-
-def _span(value: float, low: float, high: float) -> str:
-    """Return a share with its limits in words."""
-    if math.isnan(value):
-        return "not known"
-    if math.isnan(low) or math.isnan(high):
-        return f"{100 * value:.0f} % (limits not known)"
-    return f"{100 * value:.0f} % ({100 * low:.0f} to {100 * high:.0f} %)"
-
-
-def _p(value: float) -> str:
-    if math.isnan(value):
-        return ""
-    return "below 0.001" if value < 0.001 else f"{value:.3f}"

@@ -1,159 +1,213 @@
-"""Pictures of a trial: each slide a point, each arm's mean with its limits; sizes by state."""
+"""Pictures of a trial: each slide a point, each arm's mean with its limits."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import pandas as pd
-
-from sporecount.detect.table import DAMAGED, FRAGMENT, INTACT
+from sporecount.report.html.words import measure, visible
 
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-_INK, _GRID, _PALE = "#1b2733", "#c3ccd4", "#5b6b79"
-_WIDE, _LEFT, _RIGHT, _ROW = 380, 14, 366, 40
+INK, GRID, PALE = "#1b2733", "#c3ccd4", "#5b6b79"
 
-#: Most finds of a state that are drawn; a picture of thousands shows no more.
-_MOST = 150
+#: Width of the pictures: that of a phone, so that letters keep their size there.
+WIDE, LEFT, RIGHT = 380, 14, 366
+_ROW = 44
+
+#: Letters of a name that fit beside the figures; the whole name stands in the tables.
+_NAME = 20
+
+#: Most labels on an axis.
+_TICKS = 7
+
+#: Keeps letters legible where a line runs through them.
+_HALO = ' paint-order="stroke" stroke="#fff" stroke-width="4" stroke-linejoin="round"'
+
+#: Width that is kept for slides without a whole spore, which a power of ten can't show.
+_NONE_WIDE = 34
 
 
-def share_dots(
-    arms: Sequence[tuple[str, Sequence[float], float, float, float]],
-) -> Markup:
+@dataclass(frozen=True)
+class Line:
+    """One arm in a picture.
+
+    Attributes
+    ----------
+    name, label : str
+        What it is called, and its figures in words.
+    points : sequence of float
+        One for each slide; those that are nan are left out.
+    mean, low, high : float
+        Mean and limits; nan where not known.
+    """
+
+    name: str
+    label: str
+    points: Sequence[float] = ()
+    mean: float = math.nan
+    low: float = math.nan
+    high: float = math.nan
+
+
+def share_lines(lines: Sequence[Line], told: str, control: float = math.nan) -> Markup:
     """Draw shares from 0 to 100 %: slides as rings, the mean as a bar, its limits as a line.
 
     Parameters
     ----------
-    arms : sequence of (name, shares, mean, low, high)
-        Shares of the slides, nan where a slide has none; mean and limits nan where not known.
+    lines : sequence of Line
+        The arms, values from 0 to 1.
+    told : str
+        What the picture shows, for those who do not see it.
+    control : float
+        The control's mean, drawn through all arms as a broken line; nan: none.
     """
-    ticks = [(value, f"{100 * value:.0f} %") for value in (0, 0.25, 0.5, 0.75, 1.0)]
-    return _dots(arms, 0.0, 1.0, ticks, "Broken share of each slide, and mean with limits")
+    ticks = [(LEFT + (RIGHT - LEFT) * step / 4, f"{25 * step} %") for step in range(5)]
+    return _lines(lines, ticks, lambda value: _between(value, 0.0, 1.0, LEFT), told, control)
 
 
-def density_dots(arms: Sequence[tuple[str, Sequence[float]]]) -> Markup | None:
-    """Draw whole spores per mm2 of each slide on a scale of powers of ten; None if none is known.
+def density_lines(lines: Sequence[Line], told: str, control: float = math.nan) -> Markup | None:
+    """Draw numbers per mm2 on a scale of powers of ten; None if none is above 0.
 
-    A slide without a whole spore stands at the left edge.
+    A slide with none stands at the left, at "0", apart from the scale.
     """
-    known = [value for _, values in arms for value in values if value > 0]
+    given = [v for line in lines for v in (*line.points, line.mean, line.low, line.high)]
+    known = [value for value in given if value > 0]
     if not known:
         return None
-    low, high = math.floor(math.log10(min(known))), math.ceil(math.log10(max(known)))
-    high = max(high, low + 1)
-    rows = [
-        (
-            name,
-            [max(math.log10(v), low) if v > 0 else low for v in values if not math.isnan(v)],
-            math.nan,
-            math.nan,
-            math.nan,
-        )
-        for name, values in arms
-    ]
-    ticks = [(float(power), f"{10.0**power:g}") for power in range(low, high + 1)]
-    return _dots(rows, low, high, ticks, "Whole spores per square millimetre of each slide")
+    steps = _steps(min(known), max(known))
+    low, high = math.log10(steps[0]), math.log10(steps[-1])
+    left = LEFT + (_NONE_WIDE if any(value == 0 for value in given) else 0)
+
+    def x(value: float) -> float:
+        return float(LEFT) if value <= 0 else _between(math.log10(value), low, high, left)
+
+    ticks = [(x(step), measure(step)) for step in _sparse(steps)]
+    if left > LEFT:
+        ticks.insert(0, (float(LEFT), "0"))
+    return _lines(lines, ticks, x, told, control)
 
 
-def _dots(
-    arms: Sequence[tuple[str, Sequence[float], float, float, float]],
-    low: float,
-    high: float,
+def _between(value: float, low: float, high: float, left: float) -> float:
+    inside = min(max(value, low), high)
+    return left + (RIGHT - left) * (inside - low) / (high - low)
+
+
+def _steps(least: float, most: float) -> list[float]:
+    """Return the steps 1, 2, 5, 10, ... from the last below to the first above.
+
+    Where these are too many to be read, they are powers of ten.
+    """
+    for digits in ((1, 2, 5), (1,)):
+        powers = range(math.floor(math.log10(least)) - 1, math.ceil(math.log10(most)) + 2)
+        steps = [float(f"{digit}e{power}") for power in powers for digit in digits]
+        first = max(step for step in steps if step <= least)
+        last = min(step for step in steps if step >= most and step > first)
+        steps = [step for step in steps if first <= step <= last]
+        if len(steps) <= _TICKS:
+            break
+    return steps
+
+
+def _sparse(steps: Sequence[float]) -> Sequence[float]:
+    """Return few enough steps to be read, the first among them."""
+    return steps[:: math.ceil(len(steps) / _TICKS)]
+
+
+def _lines(
+    lines: Sequence[Line],
     ticks: Sequence[tuple[float, str]],
+    x: Callable[[float], float],
     told: str,
+    control: float,
 ) -> Markup:
     from markupsafe import Markup
 
-    def x(value: float) -> float:
-        inside = min(max(value, low), high)
-        return _LEFT + (_RIGHT - _LEFT) * (inside - low) / (high - low)
-
-    bottom = len(arms) * _ROW + 4
-    parts = []
-    for value, words in ticks:
-        anchor = "start" if value == ticks[0][0] else "end" if value == ticks[-1][0] else "middle"
+    bottom = len(lines) * _ROW + 4
+    parts = [_tick(at, words, bottom) for at, words in ticks]
+    if not math.isnan(control):
         parts.append(
             Markup(
-                '<line x1="{x:.1f}" x2="{x:.1f}" y1="0" y2="{y}" stroke="{grid}"/>'
-                '<text x="{x:.1f}" y="{below}" text-anchor="{anchor}">{words}</text>'
-            ).format(
-                x=x(value), y=bottom, below=bottom + 17, grid=_GRID, anchor=anchor, words=words
-            )
+                '<line x1="{x:.1f}" x2="{x:.1f}" y1="0" y2="{y}" stroke="{ink}" '
+                'stroke-dasharray="2 4" stroke-width="1.5"/>'
+            ).format(x=x(control), y=bottom, ink=PALE)
         )
-    for place, (name, values, mean, least, most) in enumerate(arms):
-        top = place * _ROW
-        middle = top + 28
-        parts.append(Markup('<text x="{x}" y="{y}">{name}</text>').format(
-            x=_LEFT, y=top + 15, name=name
-        ))  # fmt: skip
-        if not math.isnan(least) and not math.isnan(most):
-            parts.append(
-                Markup('<line x1="{a:.1f}" x2="{b:.1f}" y1="{y}" y2="{y}" stroke="{ink}" '
-                       'stroke-width="3"/>').format(a=x(least), b=x(most), y=middle, ink=_INK)
-            )  # fmt: skip
-        if not math.isnan(mean):
-            parts.append(
-                Markup('<rect x="{a:.1f}" y="{y}" width="5" height="18" fill="{ink}"/>').format(
-                    a=x(mean) - 2.5, y=middle - 9, ink=_INK
-                )
-            )
-        for number, value in enumerate(v for v in values if not math.isnan(v)):
-            parts.append(
-                Markup('<circle cx="{a:.1f}" cy="{y}" r="4.5" fill="#fff" fill-opacity=".75" '
-                       'stroke="{ink}" stroke-width="1.5"/>').format(
-                    a=x(value), y=middle + (-3, 3, 0)[number % 3], ink=_PALE
-                )
-            )  # fmt: skip
-    return _picture(bottom + 24, told, parts)
+    for place, line in enumerate(lines):
+        parts += _arm(line, place * _ROW, x)
+    told = "; ".join([told, *(f"{line.name}: {line.label}" for line in lines)])
+    return picture(bottom + 24, told, parts)
 
 
-def sizes(found: pd.DataFrame) -> Markup | None:
-    """Draw length against width of finds by state; None where there are none.
-
-    Intact ones are rings, damaged ones filled triangles, pieces crosses: shapes, not colours.
-    """
+def _arm(line: Line, top: int, x: Callable[[float], float]) -> list[Markup]:
+    """Return the words above, then limits, mean, and rings on top of these."""
     from markupsafe import Markup
 
-    known = found[found["length_um"].notna() & found["width_um"].notna()]
-    if known.empty:
-        return None
-    side, top_um = 300, 24.0
+    middle = top + 30
     parts = [
-        Markup('<line x1="40" x2="{r}" y1="{b}" y2="{b}" stroke="{ink}"/>'
-               '<line x1="40" x2="40" y1="6" y2="{b}" stroke="{ink}"/>').format(
-            r=_RIGHT, b=side, ink=_INK)
-    ]  # fmt: skip
-    for value in (0, 5, 10, 15, 20):
-        x, y = 40 + (_RIGHT - 40) * value / top_um, side - (side - 6) * value / 16
-        parts.append(Markup('<text x="{x:.1f}" y="{b}" text-anchor="middle">{v}</text>').format(
-            x=x, b=side + 17, v=value))  # fmt: skip
-        if value <= 15:
-            parts.append(Markup('<text x="34" y="{y:.1f}" text-anchor="end">{v}</text>').format(
-                y=y + 5, v=value))  # fmt: skip
-    shapes = {
-        INTACT: '<circle cx="{x:.1f}" cy="{y:.1f}" r="3.5" fill="none" stroke="#1b2733"/>',
-        DAMAGED: '<path d="M{x:.1f} {y:.1f}m-4 3h8l-4 -7z" fill="#1b2733" fill-opacity=".7"/>',
-        FRAGMENT: '<path d="M{x:.1f} {y:.1f}m-3 -3l6 6m0 -6l-6 6" stroke="#5b6b79"/>',
-    }
-    for state, shape in shapes.items():
-        own = known[known["state"] == state]
-        step = max(1, math.ceil(len(own) / _MOST))
-        for row in own.iloc[::step][["length_um", "width_um"]].itertuples(index=False):
-            x = 40 + (_RIGHT - 40) * min(row[0], top_um) / top_um
-            parts.append(Markup(shape).format(x=x, y=side - (side - 6) * min(row[1], 16.0) / 16))
-    words = "length across, width up, in micrometres"
-    parts.append(Markup('<text x="{x}" y="{y}" text-anchor="end">{words}</text>').format(
-        x=_RIGHT, y=side + 36, words=words))  # fmt: skip
-    return _picture(side + 44, f"Size of finds by state: {words}", parts)
+        Markup(
+            '<text x="{a}" y="{y}"{halo} class="strong">{name}</text>'
+            '<text x="{b}" y="{y}" text-anchor="end"{halo}>{label}</text>'
+        ).format(
+            a=LEFT,
+            b=RIGHT,
+            y=top + 15,
+            name=visible(short(line.name)),
+            label=line.label,
+            halo=Markup(_HALO),
+        )
+    ]
+    if not math.isnan(line.low) and not math.isnan(line.high):
+        parts.append(
+            Markup(
+                '<path d="M{a:.1f} {y}H{b:.1f}M{a:.1f} {t}v10M{b:.1f} {t}v10" stroke="{ink}" '
+                'stroke-width="2.5"/>'
+            ).format(a=x(line.low), b=x(line.high), y=middle, t=middle - 5, ink=INK)
+        )
+    if not math.isnan(line.mean):
+        parts.append(
+            Markup('<rect x="{a:.1f}" y="{y}" width="5" height="20" fill="{ink}"/>').format(
+                a=x(line.mean) - 2.5, y=middle - 10, ink=INK
+            )
+        )
+    known = [value for value in line.points if not math.isnan(value)]
+    return parts + [
+        Markup(
+            '<circle cx="{a:.1f}" cy="{y}" r="4.5" fill="#fff" fill-opacity=".8" stroke="{ink}" '
+            'stroke-width="1.5"/>'
+        ).format(a=x(value), y=middle + (-4, 4, 0)[number % 3], ink=PALE)
+        for number, value in enumerate(known)
+    ]
 
 
-def _picture(high: int, told: str, parts: Sequence[Markup]) -> Markup:
+def short(name: str) -> str:
+    """Return a name that fits beside figures.
+
+    Examples
+    --------
+    >>> short("bleach"), short("a spray with a very long name")
+    ('bleach', 'a spray with a very…')
+    """
+    return name if len(name) <= _NAME else name[: _NAME - 1].rstrip() + "…"
+
+
+def _tick(at: float, words: str, bottom: int) -> Markup:
+    from markupsafe import Markup
+
+    anchor = "start" if at <= LEFT + 1 else "end" if at >= RIGHT - 1 else "middle"
+    return Markup(
+        '<line x1="{x:.1f}" x2="{x:.1f}" y1="0" y2="{bottom}" stroke="{grid}"/>'
+        '<text x="{x:.1f}" y="{below}" text-anchor="{anchor}">{words}</text>'
+    ).format(x=at, bottom=bottom, below=bottom + 17, grid=GRID, anchor=anchor, words=words)
+
+
+def picture(high: float, told: str, parts: Sequence[Markup]) -> Markup:
+    """Return parts as one picture with words for those who do not see it."""
     from markupsafe import Markup
 
     return Markup(
-        '<svg class="chart" viewBox="0 0 {wide} {high}" role="img" aria-label="{told}">'
+        '<svg class="chart" viewBox="0 0 {wide} {high:g}" role="img" aria-label="{told}">'
         "{parts}</svg>"
-    ).format(wide=_WIDE, high=high, told=told, parts=Markup("").join(parts))
+    ).format(wide=WIDE, high=high, told=visible(told), parts=Markup("").join(parts))
