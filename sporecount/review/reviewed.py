@@ -57,21 +57,10 @@ def everything(detections: pd.DataFrame, actions: Iterable[Action] = ()) -> pd.D
     ReviewError
         If an action is about a detection that is not there, or makes one that is.
     """
-    rows = _tool_rows(detections)
+    rows = tool_rows(detections)
     for action in effective(actions):
-        for name in action.targets:
-            if name not in rows:
-                raise ReviewError(
-                    f"{action.kind} {name}",
-                    "there is no such detection in this review",
-                    "open the photo again; if it comes back, set its review file aside",
-                )
-        _STEPS.get(action.kind, _nothing)(rows, action)
-    columns = {**REVIEW_COLUMNS, **COLUMNS}
-    table = pd.DataFrame(
-        {name: pd.Series([row[name] for row in rows.values()], dtype=object) for name in columns}
-    )
-    return table.astype(columns)
+        apply(rows, action)
+    return as_table(rows)
 
 
 def reviewed(detections: pd.DataFrame, actions: Iterable[Action] = ()) -> pd.DataFrame:
@@ -109,11 +98,13 @@ def next_id(table: pd.DataFrame) -> str:
     return f"p{max(numbers, default=0) + 1}"
 
 
-_Rows = dict[str, dict[str, Any]]
+#: The state of a review: id -> the row of that detection.
+Rows = dict[str, dict[str, Any]]
 
 
-def _tool_rows(detections: pd.DataFrame) -> _Rows:
-    rows: _Rows = {}
+def tool_rows(detections: pd.DataFrame) -> Rows:
+    """Return a review in which nothing was done yet."""
+    rows: Rows = {}
     for number, row in enumerate(detections.to_dict("records"), start=1):
         rows[f"t{number}"] = {
             "id": f"t{number}",
@@ -125,6 +116,49 @@ def _tool_rows(detections: pd.DataFrame) -> _Rows:
             **{str(name): value for name, value in row.items()},
         }
     return rows
+
+
+def apply(rows: Rows, action: Action) -> None:
+    """Do to a review what an action says: the rows it is about are replaced, no others.
+
+    Parameters
+    ----------
+    rows : dict
+        The review; changed.
+    action : Action
+        Neither undoing nor redoing.
+
+    Raises
+    ------
+    ReviewError
+        If it is about a detection that is not there, or makes one that is; then nothing
+        was done.
+    """
+    for name in action.targets:
+        if name not in rows:
+            raise ReviewError(
+                f"{action.kind} {name}",
+                "there is no such detection in this review",
+                "open the photo again; if it comes back, set its review file aside",
+            )
+    made = [given["id"] for given in action.made]
+    for name in made:
+        if name in rows or made.count(name) > 1:
+            raise ReviewError(
+                f"new detection {name}",
+                "there is already one of that name in this review",
+                "open the photo again; if it comes back, set its review file aside",
+            )
+    _STEPS.get(action.kind, _nothing)(rows, action)
+
+
+def as_table(rows: Rows) -> pd.DataFrame:
+    """Return a review as the table that `everything` gives."""
+    columns = {**REVIEW_COLUMNS, **COLUMNS}
+    table = pd.DataFrame(
+        {name: pd.Series([row[name] for row in rows.values()], dtype=object) for name in columns}
+    )
+    return table.astype(columns)
 
 
 def _new_row(given: Mapping[str, Any], template: Mapping[str, Any] | None) -> dict[str, Any]:
@@ -146,39 +180,37 @@ def _new_row(given: Mapping[str, Any], template: Mapping[str, Any] | None) -> di
     return row
 
 
-def _make(rows: _Rows, action: Action) -> None:
+def _make(rows: Rows, action: Action) -> None:
     template = rows[action.targets[0]] if action.targets else None
     for given in action.made:
-        if given["id"] in rows:
-            raise ReviewError(
-                f"new detection {given['id']}",
-                "there is already one of that name in this review",
-                "open the photo again; if it comes back, set its review file aside",
-            )
         rows[given["id"]] = _new_row(given, template)
 
 
-def _confirm(rows: _Rows, action: Action) -> None:
+#: What is so of a detection that a person agrees with.
+_STANDS = {"looked_at": True, "standing": True, "confidence": 1.0}
+
+
+def _confirm(rows: Rows, action: Action) -> None:
     for name in action.targets:
-        rows[name].update(looked_at=True, standing=True, confidence=1.0)
+        rows[name] = {**rows[name], **_STANDS}
 
 
-def _reject(rows: _Rows, action: Action) -> None:
+def _reject(rows: Rows, action: Action) -> None:
     for name in action.targets:
-        rows[name].update(looked_at=True, standing=False)
+        rows[name] = {**rows[name], "looked_at": True, "standing": False}
 
 
-def _state(rows: _Rows, action: Action) -> None:
+def _state(rows: Rows, action: Action) -> None:
     for name in action.targets:
-        rows[name].update(looked_at=True, standing=True, confidence=1.0, state=action.state)
+        rows[name] = {**rows[name], **_STANDS, "state": action.state}
 
 
-def _replace(rows: _Rows, action: Action) -> None:
+def _replace(rows: Rows, action: Action) -> None:
     _make(rows, action)
     _reject(rows, action)
 
 
-def _nothing(rows: _Rows, action: Action) -> None:
+def _nothing(rows: Rows, action: Action) -> None:
     """Leave the detections as they are: a photo was closed or opened."""
 
 
