@@ -282,6 +282,17 @@ def test_doubts_stand_first_and_how_arms_are_compared_does_not() -> None:
     assert "Arms are compared with" in text
 
 
+def test_notes_of_an_arm_do_not_spell_its_name_anew() -> None:
+    data = made()
+    slides = data.result.slides_table
+    kept = slides[~slides["slide"].isin(["lamp-2", "lamp-3"])]
+    few = judge(kept[["arm", "slide", "intact", "damaged", "fragment"]], data.trial)
+    text = Page(trial_report(TrialData(data.trial, few))).text
+    assert "Two slides hardly tell" in text
+    assert "Lamp:" not in text
+    assert "How much slides differ, in lamp" in text
+
+
 def test_changes_of_density_are_not_claimed_where_limits_reach_over_none() -> None:
     gone = [trial_rows.gone(one.vanished) for one in made().result.arms]
     assert gone[0] == ""

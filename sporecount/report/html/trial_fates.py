@@ -58,7 +58,7 @@ def fates(followed: pd.DataFrame) -> Markup | None:
         fated = (f"{WORDS[f]} {n:.0f}" for f, n in zip(FATES, total, strict=True))
         told.append(f"{arm}: {', '.join(fated)}")
     for place, fate in enumerate(FATES):
-        x = LEFT + (0, 110, 200, 290)[place]
+        x = LEFT + (0, 104, 204, 300)[place]
         parts.append(
             Markup(
                 '<rect x="{x}" y="{y}" width="14" height="14" fill="{fill}" stroke="{ink}"/>'

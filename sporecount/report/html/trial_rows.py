@@ -59,7 +59,7 @@ def verdict(one: ArmResult) -> dict[str, Any]:
         "first": first,
         "slides": [line for line in others[:at] if line != NO_STANDARD],
         "animals": others[at:],
-        "notes": one.notes,
+        "notes": [note.removeprefix(f"{one.arm}: ") for note in one.notes],
         "facts": [(name, text) for name, text in _facts(one) if text],
         "short": _short(one),
     }
@@ -126,13 +126,13 @@ def design(trial: Trial, one: ArmResult) -> dict[str, str]:
     row = {"name": one.arm, "slides": counted or str(len(one.slides))}
     if arm is None:
         return {**row, "agent": AGENT_WORDS.get(one.agent, one.agent)} | dict.fromkeys(
-            ("strength", "dose", "time", "rest"), ""
+            ("product", "strength", "dose", "time", "rest"), ""
         )
     gaps = arm.gaps()
     return {
         **row,
-        "agent": ": ".join(filter(None, (AGENT_WORDS.get(arm.agent, arm.agent), arm.product)))
-        + (" (which one: not written down)" if "product" in gaps else ""),
+        "agent": AGENT_WORDS.get(arm.agent, arm.agent),
+        "product": arm.product or (f"product: {GAP}" if "product" in gaps else ""),
         "strength": _strength(arm),
         "dose": _dose(arm),
         "time": _time(arm.seconds) or (GAP if "seconds" in gaps else ""),
