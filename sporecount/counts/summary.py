@@ -45,6 +45,8 @@ SUMMARY_COLUMNS: tuple[str, ...] = (
     "warning",
     "notes",
     "sha256",
+    "review",
+    "reviewed_by",
 )
 
 
@@ -83,37 +85,65 @@ def counted_summary(
     """
     from sporecount.scale.plausible import scale_warning
 
-    states = detections["state"]
-    intact, damaged = int((states == INTACT).sum()), int((states == DAMAGED).sum())
-    spores = intact + damaged
-    are_spores = states.isin((INTACT, DAMAGED))
-    really = spores_range(
-        spores,
-        field.examined_mm2,
-        rates or load_rates(),
-        confidences=detections.loc[are_spores, "confidence"],
-        level=settings.level,
-    )
-    density = density_per_mm2(spores, field.examined_mm2, settings.level)
+    found = figures(detections, field.examined_mm2, settings, rates)
     if scale_check_lengths_um is None:
+        are_spores = detections["state"].isin((INTACT, DAMAGED))
         scale_check_lengths_um = detections.loc[are_spores, "length_um"]
     scale_doubt = scale_warning(scale_check_lengths_um, um_per_px=field.calibration.um_per_px)
     row = _known_row(photo, field)
     row.update(
+        found,
         status=COUNTED,
-        spores=spores,
-        spores_low=really.low,
-        spores_high=really.high,
-        per_mm2=density.per_mm2,
-        per_mm2_low=density.low,
-        per_mm2_high=density.high,
-        load_class=load_class(spores, settings.class_lower_bounds),
-        intact=intact,
-        damaged=damaged,
-        fragment=int((states == FRAGMENT).sum()),
         warning="; ".join(filter(None, (*field.calibration.notes, scale_doubt))),
     )
     return row
+
+
+def figures(
+    detections: pd.DataFrame,
+    examined_mm2: float,
+    settings: CountSettings,
+    rates: DetectorRates | None = None,
+) -> dict[str, Any]:
+    """Return the columns that follow from what stands on a photo, however it was found.
+
+    Parameters
+    ----------
+    detections : DataFrame
+        What was found, or what a person left standing of it.
+    examined_mm2 : float
+        Area it was found on.
+    settings, rates
+        As for `counted_summary`.
+
+    Returns
+    -------
+    dict
+        ``spores`` to ``fragment`` of `SUMMARY_COLUMNS`.
+    """
+    states = detections["state"]
+    intact, damaged = int((states == INTACT).sum()), int((states == DAMAGED).sum())
+    spores = intact + damaged
+    really = spores_range(
+        spores,
+        examined_mm2,
+        rates or load_rates(),
+        confidences=detections.loc[states.isin((INTACT, DAMAGED)), "confidence"],
+        level=settings.level,
+    )
+    density = density_per_mm2(spores, examined_mm2, settings.level)
+    return {
+        "spores": spores,
+        "spores_low": really.low,
+        "spores_high": really.high,
+        "per_mm2": density.per_mm2,
+        "per_mm2_low": density.low,
+        "per_mm2_high": density.high,
+        "load_class": load_class(spores, settings.class_lower_bounds),
+        "intact": intact,
+        "damaged": damaged,
+        "fragment": int((states == FRAGMENT).sum()),
+    }
 
 
 def refused_summary(photo: Photo, field: Field) -> dict[str, Any]:
@@ -139,7 +169,7 @@ def unreadable_summary(name: str, reason: str) -> dict[str, Any]:
 
 
 def _empty_row() -> dict[str, Any]:
-    words = ("reason", "scale_source", "warning", "notes", "sha256")
+    words = ("reason", "scale_source", "warning", "notes", "sha256", "review", "reviewed_by")
     return {name: "" if name in words else None for name in SUMMARY_COLUMNS}
 
 

@@ -177,7 +177,7 @@ class ReviewFile:
             self.review = review
         except OSError as error:
             raise self._unwritable(error) from error
-        if not _same(self.review.counted, counted):
+        if not same_detections(self.review.counted.detections, counted.detections):
             self._count_again(counted)
 
     def _existing(self, sha256: str, who: str) -> tuple[Review, int] | None:
@@ -334,11 +334,13 @@ def _counted(entry: Mapping[str, Any]) -> Counted:
     return Counted(table, float(entry["um_per_px"]), entry["facts"])
 
 
-def _same(one: Counted, other: Counted) -> bool:
+def same_detections(one: pd.DataFrame, other: pd.DataFrame) -> bool:
     """Tell whether two counts found the same, as far as it is kept."""
-    return json.dumps(_counted_entry(one)["counted"]["detections"], sort_keys=True) == json.dumps(
-        _counted_entry(other)["counted"]["detections"], sort_keys=True
-    )
+    if len(one) != len(other):
+        return False
+    rows = ([plain(row) for row in table.to_dict("records")] for table in (one, other))
+    first, second = (json.dumps(each, sort_keys=True) for each in rows)
+    return first == second
 
 
 def _safe(name: str) -> str:
