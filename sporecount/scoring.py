@@ -14,7 +14,7 @@ import pandas as pd
 
 from sporecount.counting import PhotoCount, count_photo
 from sporecount.counts.rates import load_rates
-from sporecount.counts.sample_summary import refused_row, scored_row
+from sporecount.counts.sample_summary import in_full, refused_row, scored_row
 from sporecount.counts.summary import unreadable_summary
 from sporecount.detect.table import SPORE_STATES
 from sporecount.errors import PhotoUnreadableError
@@ -99,8 +99,10 @@ def outcome_text(summary: Mapping[str, Any], decision: str | None) -> str:
         f"{summary['load_class']}."
     )
     left_out = (f"{summary['reason']}.",) if summary["reason"] else ()
+    said = summary.get("reviewed_by")
+    reviewed = (f"Reviewed by hand: {said}.",) if said else ()
     doubts = tuple(f"Check: {summary[name]}." for name in ("warning",) if summary[name])
-    return "\n".join((title, seen, *left_out, *doubts, decision))
+    return "\n".join((title, seen, *reviewed, *left_out, *doubts, decision))
 
 
 def view_of(
@@ -173,11 +175,13 @@ def score_sample(
         no ``"counted"`` and there is no decision.
     """
     from sporecount.decision.decide import decide
+    from sporecount.load.estimate import CHECKED_BY_HAND
     from sporecount.load.fields import LoadError
     from sporecount.tape.tape import assemble
 
     settings = settings or Settings()
-    rates = load_rates()
+    # Where a person looked through all photos, none of the tool's mistakes are left.
+    rates = CHECKED_BY_HAND if in_full(photos) else load_rates()
     tape = assemble(views, settings.tape, known=known)
     rows = tuple(dict(photo) for photo in photos)
     # A photo that others cover wholly owns no area, and says nothing of its own.

@@ -21,6 +21,7 @@ from sporecount.photo.folder import PhotoFile
 from sporecount.photo.read import read_photo
 from sporecount.report.files import write_whole
 from sporecount.report.run_record import now
+from sporecount.review.use import ReviewFolders, stamp, with_reviews
 from sporecount.settings import Settings
 
 #: Reports of photos that failed, within the folder of results.
@@ -46,6 +47,8 @@ class Batch:
         Count photos again that are finished already.
     jobs : int
         Photos worked on at once.
+    reviews : ReviewFolders or None
+        Where people's reviews are; None where the tool's own results are wanted.
     """
 
     out: Path
@@ -54,6 +57,12 @@ class Batch:
     marked: Mapping[str, str]
     afresh: bool = False
     jobs: int = 1
+    reviews: ReviewFolders | None = None
+
+    def key(self, file: PhotoFile, sha256: str) -> str:
+        """Return the name under which the result of a photo of these bytes is kept."""
+        said = "" if self.reviews is None else stamp(self.reviews.of(file.path), sha256)
+        return part_key(file.name, sha256, self.scales.asked(file.name), self.settings, said)
 
 
 def count_batch(
@@ -138,7 +147,7 @@ def recall(batch: Batch, file: PhotoFile) -> PhotoResult | None:
     """Return a photo's result where it is finished already."""
     if batch.afresh:
         return None
-    key = part_key(file.name, file_sha256(file.path), batch.scales.asked(file.name), batch.settings)
+    key = batch.key(file, file_sha256(file.path))
     return Parts(batch.out).load(key, batch.marked.get(file.name))
 
 
@@ -156,8 +165,7 @@ def keep(batch: Batch, file: PhotoFile, result: PhotoResult, like: str) -> None:
     try:
         if marked is not None:
             (batch.out / like).replace(batch.out / marked)
-        asked = batch.scales.asked(file.name)
-        key = part_key(file.name, result.summary["sha256"], asked, batch.settings)
+        key = batch.key(file, result.summary["sha256"])
         Parts(batch.out).save(key, result, marked)
     except OSError:
         pass  # it is counted again at the next start
@@ -171,8 +179,10 @@ def _count_or_recall(batch: Batch, file: PhotoFile) -> PhotoResult:
     parts, marked = Parts(batch.out), batch.marked.get(file.name)
     photo = read_photo(file.path, file.name)
     # Of the bytes that were read: a camera may have gone on writing since the hash was taken.
-    key = part_key(file.name, photo.sha256, batch.scales.asked(file.name), batch.settings)
+    key = batch.key(file, photo.sha256)
     counted = count_photo(photo, batch.scales.choose(photo), batch.settings)
+    if batch.reviews is not None:
+        counted = with_reviews(counted, batch.reviews.of(file.path), batch.settings.count)
     if marked is not None:
         from sporecount.report.marked import draw_marked, jpeg_bytes
 

@@ -17,6 +17,7 @@ from sporecount.cli.options import (
     FOLDER,
     jobs_option,
     marked_option,
+    reviews_options,
     scale_options,
     settings_option,
 )
@@ -67,6 +68,7 @@ def main() -> None:
 @click.option("--sheet", type=FILE, help="CSV with a row for each photo: scale, sample, arm.")
 @scale_options
 @settings_option
+@reviews_options
 @marked_option
 @jobs_option
 @click.option("--afresh", is_flag=True, help="Count photos again that are finished already.")

@@ -17,6 +17,7 @@ from sporecount.cli.parts import PhotoResult
 from sporecount.cli.progress import progress
 from sporecount.cli.run_options import RunOptions, ScaleOptions
 from sporecount.cli.scales import ScaleRequest
+from sporecount.counts.sample_summary import reviewed_by
 from sporecount.counts.summary import COUNTED, SUMMARY_COLUMNS
 from sporecount.photo.folder import PhotoFile, find_photos
 from sporecount.photo.sheet import Sheet
@@ -40,6 +41,7 @@ _SHEET_ONLY = ("row", "photo", "um_per_px", "calibration")
 def run_count(options: RunOptions) -> int:
     """Count photos and write all results; return the exit code."""
     settings = options.settings()
+    options.review_folders()  # what cannot be meant is said now
     files = find_photos(options.paths)
     check_out(options.out, options.paths, files, (DETECTIONS_FILE, PHOTOS_FILE))
     sheet_rows = read_sheet_rows(options.sheet, files)
@@ -69,6 +71,7 @@ def _count(
         marked={name: f"{MARKED_FOLDER}/{copy}" for name, copy in copies.items()},
         afresh=options.afresh,
         jobs=min(options.jobs, len(files)),
+        reviews=options.review_folders(),
     )
     try:
         with progress(len(files)) as step:
@@ -163,6 +166,8 @@ def _write_tables(
 
 def _print(rows: Sequence[Mapping[str, Any]], out: Path) -> None:
     print_overview(plain_console(), rows)
+    if said := reviewed_by(rows):
+        click.echo(one_line(f"Reviewed by hand: {said}; --no-reviews gives the tool's own counts"))
     click.echo(one_line(f"Results: {out}"))
 
 

@@ -38,6 +38,14 @@ settings_option = click.option(
 marked_option = click.option(
     "--no-marked", is_flag=True, help="Make no marked copies of the photos."
 )
+reviews_options = options(
+    click.option(
+        "--reviews",
+        type=click.Path(exists=True, file_okay=False, path_type=Path),
+        help="Folder of reviews by hand.  [default: sporecount-reviews beside each photo]",
+    ),
+    click.option("--no-reviews", is_flag=True, help="The tool's own counts, whatever people said."),
+)
 jobs_option = click.option(
     "--jobs",
     type=click.IntRange(min=1),

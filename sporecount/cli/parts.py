@@ -1,8 +1,8 @@
 """Finished photos, kept so that a run that was stopped goes on where it was.
 
 One file for each photo, named by its name and everything that can change its
-result: the photo's bytes, the scale asked for, the settings, the detector's weights and rates
-and the version of the program.
+result: the photo's bytes, the scale asked for, the settings, the detector's weights and rates,
+what people said in reviews, and the version of the program.
 """
 
 from __future__ import annotations
@@ -44,7 +44,13 @@ class PhotoResult:
     detections: pd.DataFrame
 
 
-def part_key(name: str, sha256: str, scale_asked: Mapping[str, Any], settings: Settings) -> str:
+def part_key(
+    name: str,
+    sha256: str,
+    scale_asked: Mapping[str, Any],
+    settings: Settings,
+    reviews: str = "",
+) -> str:
     """Return a name for a result that changes with anything that can change the result."""
     everything = {
         "name": name,
@@ -54,6 +60,7 @@ def part_key(name: str, sha256: str, scale_asked: Mapping[str, Any], settings: S
         "rates": asdict(load_rates()),
         "detector": weights_sha256(),
         "version": __version__,
+        "reviews": reviews,
     }
     text = json.dumps(everything, sort_keys=True, default=str)
     return hashlib.sha256(text.encode()).hexdigest()[:32]

@@ -6,7 +6,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
+import click
+
 from sporecount.cli.settings_file import read_settings
+from sporecount.review.use import ReviewFolders
 from sporecount.settings import Settings
 
 
@@ -45,6 +48,22 @@ class RunOptions:
     no_marked: bool = False
     jobs: int = 1
     afresh: bool = False
+    reviews: Path | None = None
+    no_reviews: bool = False
+
+    def review_folders(self) -> ReviewFolders | None:
+        """Return where reviews are, or None where they are not wanted.
+
+        Raises
+        ------
+        UsageError
+            If a folder is given and reviews are not wanted.
+        """
+        if not self.no_reviews:
+            return ReviewFolders(self.reviews)
+        if self.reviews is not None:
+            raise click.UsageError("give --reviews or --no-reviews, not both.")
+        return None
 
     def as_dict(self) -> dict[str, Any]:
         """Return the options for the record of the run."""

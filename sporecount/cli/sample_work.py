@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from sporecount.cli.batch import PROBLEMS_FILE, Batch, Problems, file_sha256
-from sporecount.cli.parts import PhotoResult, part_key
+from sporecount.cli.parts import PhotoResult
 from sporecount.cli.sample_parts import SampleParts, SampleResult, sample_key
 from sporecount.counts.sample_summary import failed_row
 from sporecount.counts.summary import UNREADABLE
@@ -91,12 +91,7 @@ class SampleWork:
         self, sample: SampleFiles, photos: Sequence[PhotoResult], *, grows: bool
     ) -> SampleResult:
         batch, parts = self.batch, SampleParts(self.batch.out)
-        keys = [
-            part_key(
-                file.name, file_sha256(file.path), batch.scales.asked(file.name), batch.settings
-            )
-            for file in sample.files
-        ]
+        keys = [batch.key(file, file_sha256(file.path)) for file in sample.files]
         status = [(photo.summary["status"], photo.summary["reason"]) for photo in photos]
         key = sample_key(sample.name, keys, self.tapes_mm2[sample.name], batch.settings, status)
         kept = None if batch.afresh else parts.load(key)

@@ -15,6 +15,7 @@ from sporecount.cli.options import (
     jobs_option,
     marked_option,
     options,
+    reviews_options,
     scale_options,
     settings_option,
 )
@@ -69,6 +70,7 @@ log_option = click.option(
 @risk_options
 @log_option
 @settings_option
+@reviews_options
 @marked_option
 @jobs_option
 @click.option("--afresh", is_flag=True, help="Do again what is finished already.")

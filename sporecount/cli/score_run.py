@@ -80,6 +80,7 @@ class ScoreOptions(RunOptions):
 
     def check(self) -> None:
         """Refuse what cannot be meant."""
+        self.review_folders()
         if not (math.isfinite(self.tape_mm2) and self.tape_mm2 > 0):
             raise click.BadParameter(
                 "the area of a tape is a positive number of mm2, such as 100.",
@@ -123,6 +124,7 @@ def _score(
         marked=marked_paths(files, wanted=not options.no_marked),
         afresh=options.afresh,
         jobs=min(options.jobs, len(files)),
+        reviews=options.review_folders(),
     )
     areas = tape_areas(samples, sheet_rows, options.tape_mm2)
     work = SampleWork(batch, areas, layout_names([sample.name for sample in samples]))

@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from sporecount.cli.batch import PROBLEMS_FILE, Batch, Problems, file_sha256
-from sporecount.cli.parts import PARTS_FOLDER, PhotoResult, part_key, plain_value
+from sporecount.cli.parts import PARTS_FOLDER, PhotoResult, plain_value
 from sporecount.counts.summary import UNREADABLE
 from sporecount.photo.folder import PhotoFile
 from sporecount.photo.read import read_photo
@@ -112,10 +112,7 @@ def _tape(batch: Batch, files: Sequence[PhotoFile], photos: Sequence[PhotoResult
 
 def _key(batch: Batch, slide: SlidePhotos, rows: Sequence[Mapping[str, Any]]) -> str:
     """Return a name that changes with anything that can change the result."""
-    photos = [
-        part_key(file.name, file_sha256(file.path), batch.scales.asked(file.name), batch.settings)
-        for file in slide.files
-    ]
+    photos = [batch.key(file, file_sha256(file.path)) for file in slide.files]
     status = [(row["status"], row["reason"]) for row in rows]
     everything = [slide.arm, slide.slide, slide.code, photos, status, list(FOUND_COLUMNS)]
     text = json.dumps(everything, default=str)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from sporecount.counts.detector_error import spores_range
 from sporecount.counts.rates import DetectorRates, load_rates
-from sporecount.counts.summary import COUNTED, REFUSED, UNREADABLE
+from sporecount.counts.summary import COUNTED, IN_FULL, REFUSED, UNREADABLE
 from sporecount.detect.table import SPORE_STATES
 from sporecount.literature import LOAD_CLASS_LOWER_BOUNDS
 from sporecount.settings import CountSettings
@@ -43,9 +43,10 @@ SAMPLE_COLUMNS: tuple[str, ...] = (
     "warning",
     "notes",
     "layout",
+    "reviewed_by",
 )
 
-_WORDS = ("reason", "decision", "scale_source", "warning", "notes", "layout")
+_WORDS = ("reason", "decision", "scale_source", "warning", "notes", "layout", "reviewed_by")
 
 #: Photos that are named in a reason before it says "and more".
 _MOST_NAMED = 3
@@ -162,6 +163,39 @@ def not_used(photos: Sequence[Mapping[str, Any]]) -> str:
     return f"{len(out)} of {of} not used: {', '.join((*named, *more))}"
 
 
+def in_full(photos: Sequence[Mapping[str, Any]]) -> bool:
+    """Tell whether a person looked through all the photos that were counted.
+
+    Examples
+    --------
+    >>> in_full([{"status": "counted", "review": "in full"}, {"status": "refused"}])
+    True
+    """
+    counted = [photo for photo in photos if photo["status"] == COUNTED]
+    return bool(counted) and all(photo.get("review") == IN_FULL for photo in counted)
+
+
+def reviewed_by(photos: Sequence[Mapping[str, Any]]) -> str:
+    """Say who reviewed how many of the photos.
+
+    Examples
+    --------
+    >>> photo = {"status": "counted", "reviewed_by": "Ann", "review": "in full"}
+    >>> reviewed_by([photo, {**photo, "review": "in part"}, {"status": "counted"}])
+    'Ann (2 of 3 photos, 1 in full)'
+    >>> reviewed_by([{"status": "counted"}])
+    ''
+    """
+    counted = [photo for photo in photos if photo["status"] == COUNTED]
+    theirs = [photo for photo in counted if photo.get("reviewed_by")]
+    if not theirs:
+        return ""
+    names = ", ".join(sorted({photo["reviewed_by"] for photo in theirs}))
+    full = sum(photo["review"] == IN_FULL for photo in theirs)
+    of = f"{len(theirs)} of {len(counted)} photo{'' if len(counted) == 1 else 's'}"
+    return f"{names} ({of}, {full} in full)"
+
+
 def _empty_row() -> dict[str, Any]:
     return {name: "" if name in _WORDS else None for name in SAMPLE_COLUMNS}
 
@@ -179,6 +213,7 @@ def _known_row(sample: str, photos: Sequence[Mapping[str, Any]], tape: Tape) -> 
         um_per_px=_common(photos, "um_per_px"),
         scale_source=_common(photos, "scale_source") or "",
         warning=_warnings(photos),
+        reviewed_by=reviewed_by(photos),
     )
     if len(used):
         row.update(

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 COUNTED, REFUSED, UNREADABLE = "counted", "refused", "unreadable"
 STATUSES = (COUNTED, REFUSED, UNREADABLE)
 
+#: What a row says of a review: the whole photo was looked through, or some of it.
+IN_FULL, IN_PART = "in full", "in part"
+
 #: Columns every row has, in order. Those from ``spores`` on to ``fragment`` are
 #: None where the photo was not counted.
 SUMMARY_COLUMNS: tuple[str, ...] = (

@@ -13,7 +13,7 @@ import pandas as pd
 
 from sporecount.counting import PhotoCount
 from sporecount.counts.rates import DetectorRates, load_rates
-from sporecount.counts.summary import COUNTED, figures
+from sporecount.counts.summary import COUNTED, IN_FULL, IN_PART, figures
 from sporecount.detect.table import COLUMNS
 from sporecount.review.actions import Action, effective
 from sporecount.review.carry import carried_over
@@ -21,9 +21,6 @@ from sporecount.review.errors import ReviewError
 from sporecount.review.record import FOLDER, Review, find_reviews, read_review, same_detections
 from sporecount.review.reviewed import everything, is_closed
 from sporecount.settings import CountSettings
-
-#: What a summary says of a review: the whole photo was looked through, or some of it.
-IN_FULL, IN_PART = "in full", "in part"
 
 
 @dataclass(frozen=True)
