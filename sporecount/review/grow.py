@@ -12,7 +12,7 @@ from sporecount.detect.closer import damaged_share, look_closer
 from sporecount.detect.measure import measure_shape
 from sporecount.detect.rays import RAYS
 from sporecount.detect.seeds import Seeds
-from sporecount.detect.table import DAMAGED, INTACT, SPORE_STATES
+from sporecount.detect.table import DAMAGED, INTACT, SPORE_STATES, STATES
 from sporecount.field.closeup import close_up
 from sporecount.field.field import Field
 from sporecount.review.carry import SAME_OBJECT_UM
@@ -40,6 +40,8 @@ MOST_DRIFT_UM = 5.0
 COMPARED = 24
 #: Turns that are tried where nothing tells the long axis, degrees.
 TURNS = (0.0, 45.0, 90.0, 135.0)
+#: An outline that is drawn around less is a slip of the hand, um2.
+LEAST_AREA_UM2 = 5.0
 #: Spores that say well how large they usually are on a photo.
 ENOUGH_SPORES = 5
 
@@ -91,6 +93,46 @@ def grown(
             best, score = row, edge
     _check_free(field, others, place_of(best), at)
     return made_row(best, _state(field, best, detections, settings))
+
+
+def drawn(field: Field, outline_px: Xy, state: str) -> dict[str, Any]:
+    """Return a new detection with an outline that a person drew.
+
+    Parameters
+    ----------
+    field : Field
+        The sample.
+    outline_px : ndarray, shape (n, 2)
+        Corners, x and y in photo pixels.
+    state : str
+        Its state.
+
+    Returns
+    -------
+    dict
+        As `grown` returns it.
+
+    Raises
+    ------
+    ReviewError
+        If it encloses nothing, its centre was not examined, or there is no such state.
+    """
+    _check_state(state)
+    if outline_px.ndim != 2 or len(outline_px) < 3 or outline_px.shape[1] != 2:
+        raise ReviewError("an outline", "it has less than three corners", "draw around the spore")
+    shape = measure_shape(outline_px[None], field.calibration.um_per_px).iloc[0].to_dict()
+    if not shape["area_um2"] > LEAST_AREA_UM2:
+        raise ReviewError("an outline", "it encloses next to nothing", "draw around the spore")
+    _check_examined(field, place_of(shape))
+    row: Row = {**shape, **mean_density(field, outline_px), "outline_px": outline_px}
+    return made_row(row, state)
+
+
+def _check_state(state: str) -> None:
+    if state not in STATES:
+        raise ReviewError(
+            f"state {state!r}", "there is no such", f"take one of {', '.join(STATES)}"
+        )
 
 
 def _check_examined(field: Field, at: Xy) -> None:

@@ -12,7 +12,7 @@ from typing import Any
 import pandas as pd
 
 from sporecount.detect.table import COLUMNS, STATES
-from sporecount.review.actions import CLOSE, REDO, REOPEN, UNDO, Action
+from sporecount.review.actions import CLOSE, JOIN, PART, REDO, REOPEN, UNDO, Action
 from sporecount.review.errors import ReviewError
 from sporecount.review.reviewed import PERSON, Rows, apply, as_table, tool_rows
 
@@ -131,6 +131,20 @@ class Ledger:
                     "there is none, or it was rejected or replaced",
                     "choose one that stands, or undo what took it away",
                 )
+
+    def check_there(self, ids: Iterable[str]) -> None:
+        """Refuse ids of detections that are not there, or that others stand for by now.
+
+        Raises
+        ------
+        ReviewError
+            If one of them was parted or joined: it would be counted twice.
+        """
+        gone = [name for name in ids if not self.rows.get(name, {}).get("standing", False)]
+        if gone:
+            done = (action for action, _ in self._done if action.kind in (PART, JOIN))
+            replaced = {name for action in done for name in action.targets}
+            self.check(name for name in gone if name not in self.rows or name in replaced)
 
     def _do(self, action: Action) -> tuple[str, ...]:
         names = (*action.targets, *(str(made["id"]) for made in action.made))
