@@ -28,8 +28,9 @@ BAD = '<script>alert("x")</script>'
 NAN = math.nan
 
 EGGS = pd.DataFrame(
-    {"arm": ["water", "bleach"], "batch": ["1", "1"], "dipped": [200, 200], "hatched": [180, 60]}
-)
+    {"arm": ["water", "bleach"] * 4, "batch": list("11223344"), "dipped": [50] * 8,
+     "hatched": [45, 15] * 4}
+)  # fmt: skip
 FED = pd.DataFrame(
     {"arm": ["water", "lamp"], "batch": ["1", "1"], "fed": [20, 20], "adults": [18, 19],
      "infected": [15, 0]}

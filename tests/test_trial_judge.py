@@ -28,8 +28,9 @@ PLAN = Trial(
     ),
 )
 EGGS = pd.DataFrame(
-    {"arm": ["water", "bleach"], "batch": ["1", "1"], "dipped": [200, 200], "hatched": [180, 90]}
-)
+    {"arm": ["water", "bleach"] * 3, "batch": list("112233"), "dipped": [70] * 6,
+     "hatched": [63, 31, 64, 30, 62, 32]}
+)  # fmt: skip
 FEEDING = pd.DataFrame(
     {"arm": ["water", "lamp"], "fed": [22, 22], "adults": [20, 20], "infected": [18, 0]}
 )
@@ -255,7 +256,7 @@ def test_tables_that_make_no_sense_are_refused(change: object, match: str) -> No
 
 
 def test_eggs_and_feeding_that_make_no_sense_are_refused() -> None:
-    with pytest.raises(TrialError, match="hatched 300 is more than dipped 200"):
+    with pytest.raises(TrialError, match="hatched 300 is more than dipped 70"):
         judge(slides(), PLAN, eggs=EGGS.assign(hatched=300))
     with pytest.raises(TrialError, match="infected"):
         judge(slides(), PLAN, feeding=FEEDING.drop(columns="infected"))

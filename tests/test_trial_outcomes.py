@@ -214,6 +214,7 @@ def test_single_batches_are_compared_after_newcombe() -> None:
     """56/70 and 48/80: difference .2000, .0524 to .3339 (check-values section 3c, computed)."""
     found = judge_eggs(eggs([("w", "1", 80, 48), ("a", "1", 70, 56)]), "a", "w")
     assert found is not None
+    assert found.word == OPEN
     assert found.difference == pytest.approx(0.2)
     assert found.difference_low == pytest.approx(0.0524, abs=5e-5)
     assert found.difference_high == pytest.approx(0.3339, abs=5e-5)
@@ -267,12 +268,50 @@ def test_batches_of_their_own_are_the_unit() -> None:
 def test_the_three_answers(hatched: tuple[int, int], word: str) -> None:
     dipped = 200 if hatched[0] > 100 else 40
     found = judge_eggs(
-        eggs([("w", "1", dipped, hatched[0]), ("a", "1", dipped, hatched[1])]), "a", "w"
-    )
+        eggs([("w", "1", dipped, hatched[0]), ("a", "1", dipped, hatched[1])]), "a", "w",
+        independent=True,
+    )  # fmt: skip
     assert found is not None
     assert found.word == word
     assert (found.more_eggs is not None) == (word == OPEN)
     assert word != HARMS or "no success" in found.sentences[0]
+
+
+@pytest.mark.parametrize("batches", [1, 2])
+@pytest.mark.parametrize("hatched", [178, 60])
+def test_one_batch_or_two_settle_nothing(batches: int, hatched: int) -> None:
+    """However many eggs: nothing tells how much batches differ."""
+    rows = [
+        (arm, f"{n}", 200, h) for n in range(batches) for arm, h in (("w", 180), ("a", hatched))
+    ]
+    found = judge_eggs(eggs(rows), "a", "w")
+    assert found is not None
+    assert found.word == OPEN
+    assert found.sentences[0].startswith("Eggs: can't tell")
+    assert "have 3 or more" in found.sentences[-1]
+    assert any("warning" in line for line in found.sentences) == (hatched == 60)
+    three = eggs(
+        [(arm, f"{n}", 200, h) for n in range(3) for arm, h in (("w", 180), ("a", hatched))]
+    )
+    settled = judge_eggs(three, "a", "w")
+    assert settled is not None
+    assert settled.word == (HARMS if hatched == 60 else SAFE)
+
+
+@pytest.mark.parametrize("batches", [1, 2, 3])
+def test_eggs_that_are_alike_are_seldom_called_safe_by_mistake(batches: int) -> None:
+    """80 % hatch against 90 %, likeness of a batch 0.1: 2.5 in 100 by rights, 5 by chance."""
+    rng = np.random.default_rng(5)
+    safe = 0
+    for _ in range(200):
+        rows = [
+            (arm, str(n), 30, int(rng.binomial(30, rng.beta(9 * share, 9 * (1 - share)))))
+            for n in range(batches)
+            for arm, share in (("w", 0.9), ("a", 0.8))
+        ]
+        found = judge_eggs(eggs(rows), "a", "w")
+        safe += found is not None and found.word == SAFE
+    assert safe <= 10
 
 
 def test_as_many_eggs_as_asked_for_would_settle_it() -> None:
@@ -280,9 +319,8 @@ def test_as_many_eggs_as_asked_for_would_settle_it() -> None:
     assert first is not None
     assert first.more_eggs is not None
     number = 10 * round((40 + first.more_eggs) / 10)
-    later = judge_eggs(
-        eggs([("w", "1", number, number * 9 // 10), ("a", "1", number, number * 9 // 10)]), "a", "w"
-    )
+    rows = [(arm, "1", number, number * 9 // 10) for arm in ("w", "a")]
+    later = judge_eggs(eggs(rows), "a", "w", independent=True)
     assert later is not None
     assert later.word == SAFE
 

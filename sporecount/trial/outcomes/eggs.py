@@ -16,8 +16,10 @@ Array = NDArray[np.float64]
 
 SAFE, HARMS, OPEN = "safe within margin", "harms eggs", "can't tell"
 
-#: Below so many batches nothing tells how much they differ.
-_LEAST_BATCHES = 3
+#: Below so many batches, in an arm or in the control, nothing tells how much they differ, and
+#: nothing is concluded: eggs were called safe though 10 points fewer hatched in up to 24 of 100
+#: made-up trials with one batch, and in up to 33 with two that are dealt out.
+LEAST_BATCHES = 3
 
 #: Chance of showing safety that "how many more eggs" aims at (common practice).
 POWER = 0.8
@@ -75,6 +77,7 @@ def judge_eggs(
     *,
     margin: float = 0.1,
     level: float = 0.95,
+    independent: bool = False,
 ) -> EggSafety | None:
     """Judge the eggs of one arm: non-inferiority to the control within a margin.
 
@@ -82,7 +85,8 @@ def judge_eggs(
     upper one lies below 0 and safety is not shown. Where two or more batches are dealt out
     over both arms they are compared within batches [mantel1963], [sato1989]; else whole
     batches are the unit; a single batch in each arm is compared after Newcombe
-    [newcombe1998b].
+    [newcombe1998b]. With fewer than :data:`LEAST_BATCHES` in either, eggs of a batch being
+    alike, the word is ``"can't tell"`` whatever the limits are.
 
     Parameters
     ----------
@@ -92,6 +96,9 @@ def judge_eggs(
         Names of arms; a control of None or the arm itself: no comparison.
     margin, level : float
         Margin of non-inferiority, and confidence level (two-sided).
+    independent : bool
+        Suppose that eggs of a batch are no more alike than others, as where each was dipped
+        and kept by itself: then one batch or two are enough.
 
     Returns
     -------
@@ -100,10 +107,12 @@ def judge_eggs(
 
     Examples
     --------
-    >>> table = pd.DataFrame({"arm": ["water", "bath"], "batch": ["1", "1"],
-    ...                       "dipped": [200, 200], "hatched": [180, 178]})
+    >>> table = pd.DataFrame({"arm": ["water", "bath"] * 3, "batch": list("aabbcc"),
+    ...                       "dipped": [70] * 6, "hatched": [63, 62, 64, 64, 62, 63]})
     >>> judge_eggs(table, "bath", "water").word
     'safe within margin'
+    >>> judge_eggs(table[table["batch"] == "a"], "bath", "water").word
+    "can't tell"
     """
     own = _batches(eggs, arm)
     if not len(own):
@@ -116,15 +125,17 @@ def judge_eggs(
     if not len(other):
         return described
     middle, found, method = compare_batches(own, other, level)
-    word = SAFE if found.low > -margin else HARMS if found.high < 0 else OPEN
+    seen = SAFE if found.low > -margin else HARMS if found.high < 0 else OPEN
     against = _group(other)
+    few = not independent and min(len(own), len(other)) < LEAST_BATCHES
+    word = OPEN if few else seen
     more = None
-    if word == OPEN:
+    if seen == OPEN:
         more = more_eggs(middle, found, int(min(one.total, against.total)), margin, level)
     return EggSafety(
         dipped, hatched, len(own), share, *limits,
         int(against.total), int(against.events.sum()), middle, *found, margin, word, more, method,
-        _sentences(word, one, against, middle, found, margin, more),
+        _sentences(seen, one, against, middle, found, margin, more, few),
     )  # fmt: skip
 
 
@@ -189,7 +200,7 @@ def stratified_difference(arm: Group, control: Group, level: float) -> tuple[flo
     tail = (1 - level) / 2
     half = float(norm.isf(tail)) * math.sqrt(sato)
     strata = len(weight)
-    if strata >= _LEAST_BATCHES:
+    if strata >= LEAST_BATCHES:
         spread = float((weight**2 * (apart - middle) ** 2).sum()) / weight.sum() ** 2
         spread *= strata / (strata - 1)
         half = max(half, float(t.isf(tail, strata - 1)) * math.sqrt(spread))
@@ -255,12 +266,15 @@ def _sentences(
     limits: Interval,
     margin: float,
     more: int | None,
+    few: bool,
 ) -> tuple[str, ...]:
     seen = (
         f"{one.events.sum():.0f} of {one.total:.0f} eggs hatched, {other.events.sum():.0f} of "
         f"{other.total:.0f} in the control: difference {_points(middle)} "
         f"({_points(limits.low)} to {_points(limits.high)} percentage points)"
     )
+    if few:
+        return _few_batches(word, min(len(one.sizes), len(other.sizes)), seen)
     lines = []
     if word == SAFE:
         lines.append(
@@ -277,13 +291,21 @@ def _sentences(
             if more is not None
             else "If eggs go on hatching like this, more of them would not show safety."
         )
-    few = min(len(one.sizes), len(other.sizes))
-    if few < _LEAST_BATCHES:
-        batches = "One batch" if few == 1 else "Two batches"
+    return tuple(lines)
+
+
+def _few_batches(word: str, few: int, seen: str) -> tuple[str, ...]:
+    """Say what one batch or two leave open, whatever their eggs seem to show."""
+    lines = [f"Eggs: can't tell; {seen}, if eggs of a batch are no more alike than others."]
+    if word == HARMS:
         lines.append(
-            f"{batches} cannot show how much batches differ, and the limits take eggs for "
-            "independent: repeat it with others."
+            "That so many fewer hatched is a warning: leave it alone until that is cleared up."
         )
+    batches = "One batch" if few == 1 else "Two batches"
+    lines.append(
+        f"{batches} cannot show how much batches differ: have {LEAST_BATCHES} or more, each dealt "
+        "out over all arms."
+    )
     return tuple(lines)
 
 
