@@ -34,7 +34,7 @@ from sporecount.review.actions import (
 )
 from sporecount.review.errors import ReviewError
 from sporecount.review.ledger import Ledger
-from sporecount.review.record import Counted, ReviewFile, find_reviews, read_review
+from sporecount.review.record import Counted, Review, ReviewFile, find_reviews, read_review
 from sporecount.review.use import rates_of
 from sporecount.settings import Settings
 
@@ -114,6 +114,11 @@ class PhotoReview:
     def path(self) -> Path:
         """Where the review is kept."""
         return self._file.path
+
+    @property
+    def kept(self) -> Review:
+        """The review as it is on the disk; it does not change any more."""
+        return self._file.review
 
     @property
     def notes(self) -> tuple[str, ...]:

@@ -168,7 +168,7 @@ class ReviewFile:
                 self._file: BinaryIO = self.path.open("ab")
                 self.review = Review(photo, sha256, who, counted, ())
                 first = {"sporecount_review": FORMAT, "photo": photo, "sha256": sha256, "who": who}
-                self._write(first, _counted_entry(counted))
+                self._write(first, counted_entry(counted))
                 return
             review, whole = existing
             self._file = self.path.open("r+b")
@@ -198,7 +198,7 @@ class ReviewFile:
         carried = carried_over(
             old.counted.detections, old.actions, counted.detections, counted.um_per_px
         )
-        self._write(_counted_entry(counted), *(json.loads(each.as_json()) for each in carried))
+        self._write(counted_entry(counted), *(json.loads(each.as_json()) for each in carried))
         self.review = Review(
             old.photo,
             old.sha256,
@@ -280,7 +280,7 @@ def _parse(data: bytes, path: Path) -> tuple[Review, int]:
     for number, entry in enumerate(entries[1:], start=2):
         try:
             if "counted" in entry:
-                blocks.append((_counted(entry["counted"]), []))
+                blocks.append((counted_of(entry["counted"]), []))
             else:
                 blocks[-1][1].append(Action.from_json(entry))
         except (ReviewError, KeyError, TypeError, ValueError) as error:
@@ -314,12 +314,14 @@ def _damaged(path: Path, number: int) -> ReviewError:
     )
 
 
-def _counted_entry(counted: Counted) -> dict[str, Any]:
+def counted_entry(counted: Counted) -> dict[str, Any]:
+    """Return what the tool found as a line keeps it."""
     rows = [plain(row) for row in counted.detections.to_dict("records")]
     return {"counted": {"um_per_px": counted.um_per_px, "facts": counted.facts, "detections": rows}}
 
 
-def _counted(entry: Mapping[str, Any]) -> Counted:
+def counted_of(entry: Mapping[str, Any]) -> Counted:
+    """Return what the tool found from the ``counted`` of a line."""
     rows: Iterable[Mapping[str, Any]] = entry["detections"]
     table = empty_detections()
     columns: dict[str, list[Any]] = {name: [] for name in COLUMNS}
