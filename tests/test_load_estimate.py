@@ -10,14 +10,19 @@ import pytest
 
 from sporecount.counts.detector_error import spores_range
 from sporecount.counts.poisson import poisson_limits
-from sporecount.counts.rates import DetectorRates
+from sporecount.counts.rates import ConfidenceLaw, DetectorRates
 from sporecount.errors import SettingsError
 from sporecount.load.estimate import CHECKED_BY_HAND, estimate_tape
 from sporecount.load.fields import LoadError, seen_from
 from sporecount.load.posterior import posterior
 from sporecount.load.share import places, shares
-from sporecount.load.true_counts import log_looks, log_spread
+from sporecount.load.true_counts import log_looks, log_spread, true_counts
 from sporecount.settings import CountSettings, LoadSettings, Settings
+
+#: What confidences are worth, for tests of how finds are weighed.
+LAW = ConfidenceLaw(
+    even_confidence=0.85, power=1.5, common_error=1.0, dense_false=1.2, dense_shape=2.0
+)
 
 #: Spores strewn evenly: the negative binomial law becomes Poisson.
 EVEN = LoadSettings(clumping_k=1e9, clumping_spread=0.0)
@@ -200,27 +205,55 @@ def test_how_much_finds_look_real_is_averaged_over_every_choice(chances: list[fl
         np.mean([np.prod(odds[list(chosen)]) for chosen in combinations(range(len(odds)), real)])
         for real in range(len(odds) + 1)
     ]
-    assert np.exp(log_looks(np.array(chances))) == pytest.approx(expected)
+    assert np.exp(log_looks(np.array(chances), LAW)) == pytest.approx(expected)
 
 
 def test_ten_thousand_finds_are_added_up_as_well_as_a_few() -> None:
     chances = np.random.default_rng(3).uniform(0.5, 0.99, 151)
-    many = log_looks(chances)  # by the saddle point
-    few = log_looks(chances[:150])  # one by one
+    many = log_looks(chances, LAW)  # by the saddle point
+    few = log_looks(chances[:150], LAW)  # one by one
     # One more find hardly changes the mean odds of choosing.
     assert many[:151] == pytest.approx(few, abs=0.02 * np.abs(few).max() + 1.0)
-    assert np.isfinite(log_looks(np.full(10_000, 0.9))).all()
+    assert np.isfinite(log_looks(np.full(10_000, 0.9), LAW)).all()
 
 
 def test_doubtful_finds_on_a_whole_clean_tape_do_not_add_up_to_spores() -> None:
     # Ten finds of 0.7 are no ten chances of 0.7 where the detector makes up some on any tape.
-    rates = DetectorRates(0.92, 0.1, 0.5, 1.0, confidence_is_calibrated=True)
+    rates = DetectorRates(0.92, 0.1, 0.5, 1.0, confidence_is_calibrated=True, confidence_law=LAW)
     fields = table([1, 0] * 10, 5.0)
     doubtful = estimate_tape(fields, rates=rates, confidences=[[0.7], []] * 10)
     sure = estimate_tape(fields, rates=rates, confidences=[[0.99], []] * 10)
     assert doubtful.tape_low == 0
     assert doubtful.p_class[0] > 0.5
     assert sure.tape_low > 0
+
+
+def test_many_finds_are_taken_at_their_confidences_word_but_for_a_common_error() -> None:
+    # The law is drawn from: a gamma factor for the tape, then Poisson.
+    rates = DetectorRates(0.92, 0.1, 0.5, 1.0, confidence_is_calibrated=True, confidence_law=LAW)
+    confidences = np.tile([0.98, 0.9], 500)
+    seen = seen_from(table([1000], 20.0), 100.0, [confidences])
+    known = true_counts(seen, rates)
+    chances = np.exp(known.log_weights - known.log_weights.max())
+    chances /= chances.sum()
+    false = 1000 - known.real
+    rng = np.random.default_rng(1)
+    factor = 1.2 * rng.gamma(2.0, 0.5, 200_000)
+    drawn = rng.poisson(factor * (1 - confidences).sum())
+    for share in (0.025, 0.5, 0.975):
+        at = int(false[::-1][np.searchsorted(np.cumsum(chances[::-1]), share)])
+        # The prior prefers few real ones, by at most the share of false ones.
+        assert at == pytest.approx(np.quantile(drawn, share), rel=0.12, abs=2)
+
+
+def test_crowded_finds_of_middling_confidence_are_no_clean_tape() -> None:
+    # All of one tape may look less sure than usual: thousands of them are no litter for that.
+    rates = DetectorRates(0.92, 0.1, 2.0, 4.0, confidence_is_calibrated=True, confidence_law=LAW)
+    rng = np.random.default_rng(2)
+    confidences = [rng.beta(8, 1, 100) for _ in range(40)]
+    tape = estimate_tape(table([100] * 40), rates=rates, confidences=confidences)
+    assert tape.tape_low > 2000
+    assert tape.load_class == 5
 
 
 def test_class_chances_sum_to_one_and_follow_the_counts() -> None:

@@ -10,6 +10,52 @@ from importlib import resources
 #: Below this the beta law of recall leaves the number of missed spores without an end.
 _LEAST_BETA_A = 1.5
 
+#: Above so many finds per mm2, each confidence is taken at its word, but for an error that all
+#: finds of a tape have in common; below, most finds may be litter that is on any tape.
+DENSE_PER_MM2 = 15.0
+
+#: Confidences are believed no further than this.
+BELIEVED = (0.01, 0.998)
+
+
+@dataclass(frozen=True)
+class ConfidenceLaw:
+    """What confidences are worth on a tape: they err in common, and litter is on any tape.
+
+    Attributes
+    ----------
+    even_confidence : float
+        A find of this confidence is as often seen on a spore as on something else, of
+        either's own, where finds are few.
+    power : float
+        The odds change by this power of the confidence's.
+    common_error : float
+        Standard deviation, between tapes, of an error that the log odds of all finds
+        have in common.
+    dense_false : float
+        Where finds are many: false ones for each that the confidences say.
+    dense_shape : float
+        Shape of the gamma law by which that varies between tapes.
+
+    Raises
+    ------
+    ValueError
+        If a number is impossible.
+    """
+
+    even_confidence: float = 0.9
+    power: float = 1.0
+    common_error: float = 1.0
+    dense_false: float = 1.0
+    dense_shape: float = 1.0
+
+    def __post_init__(self) -> None:
+        if not 0.0 < self.even_confidence < 1.0:
+            raise ValueError(f"even_confidence {self.even_confidence!r}: lies between 0 and 1")
+        for name in ("power", "common_error", "dense_false", "dense_shape"):
+            if not 0.0 < getattr(self, name) < math.inf:
+                raise ValueError(f"{name} {getattr(self, name)!r}: is above 0")
+
 
 @dataclass(frozen=True)
 class DetectorRates:
@@ -28,6 +74,8 @@ class DetectorRates:
         Then the confidences say how many are false, instead of ``false_per_mm2``.
     measured_on : str
         What the rates were measured on, in words.
+    confidence_law : ConfidenceLaw
+        What confidences are worth on a tape.
 
     Raises
     ------
@@ -41,6 +89,7 @@ class DetectorRates:
     false_per_mm2_sd: float = 0.0
     confidence_is_calibrated: bool = False
     measured_on: str = ""
+    confidence_law: ConfidenceLaw = ConfidenceLaw()
 
     def __post_init__(self) -> None:
         if not 0.0 < self.recall_mean <= 1.0:
@@ -61,4 +110,5 @@ class DetectorRates:
 def load_rates() -> DetectorRates:
     """Return the rates that come with this version of the detector."""
     text = resources.files("sporecount.counts").joinpath("rates.json").read_text("utf-8")
-    return DetectorRates(**json.loads(text))
+    kept = json.loads(text)
+    return DetectorRates(**{**kept, "confidence_law": ConfidenceLaw(**kept["confidence_law"])})

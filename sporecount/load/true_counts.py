@@ -1,10 +1,11 @@
 """How many of the detections are real, and what the fields say about clumping.
 
 For each number of real spores D among the detections, four things are weighed: how likely
-the detector makes the rest up; how much like spores the detections look; the prior, by
-which D spores found are as likely as 1 / D whatever share was found; and, for each
-dispersion k, how likely the detections fall into the places as they did
-(Dirichlet-multinomial: negative binomial counts of a given sum).
+the detector makes the rest up; how much like spores the detections look (where there are
+many, how many are false by their confidences); the prior, by which D spores found are as
+likely as 1 / D whatever share was found; and, for each dispersion k, how likely the
+detections fall into the places as they did (Dirichlet-multinomial: negative binomial
+counts of a given sum).
 False detections are taken to clump like real ones, as litter does; so how they lie says
 nothing about which is which.
 """
@@ -16,18 +17,12 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.counts.rates import DetectorRates
+from sporecount.counts.rates import BELIEVED, DENSE_PER_MM2, ConfidenceLaw, DetectorRates
 from sporecount.load.fields import Seen
 
-#: On rendered photos with up to 15 spores per mm2 (tests/benchmarks/load_finds.py) a detection
-#: of this confidence is as often seen on a spore as on something else, of either's own; the
-#: odds change by this power of the confidence's (measured: 1.9; less, as the detections of a
-#: tape are not independent). And how far a confidence is believed.
-_EVEN_CONFIDENCE, _POWER, _CONFIDENCES = 0.85, 1.5, (0.01, 0.998)
-
-#: Standard deviation, between tapes, of an error that the log odds of all detections have in
-#: common (chosen so that simulated limits hold), and the steps it is gone through in.
-_COMMON_ERROR, _STEPS = 1.0, np.array([-2.0, -1.0, 0.0, 1.0, 2.0])
+#: Steps in which the error that all confidences have in common is gone through, in its
+#: standard deviations.
+_STEPS = np.linspace(-2.0, 2.0, 9)
 
 #: Up to so many detections are gone through one by one; points of the curve for more.
 _ONE_BY_ONE, _TILTS = 150, 400
@@ -57,14 +52,40 @@ def true_counts(seen: Seen, rates: DetectorRates) -> TrueCounts:
     if rates.false_per_mm2 == 0.0:
         return TrueCounts(np.array([seen.total]), np.zeros(1))
     real = np.arange(seen.total + 1)
-    logs = log_false_law(seen.total - real, seen.examined_mm2, rates)
-    logs -= np.log(np.maximum(real, 1))
-    if seen.confidences is not None and rates.confidence_is_calibrated:
-        logs = _with_looks(logs, np.concatenate([*seen.confidences, np.empty(0)]))
+    false, prior = seen.total - real, -np.log(np.maximum(real, 1))
+    looked = seen.confidences is not None and rates.confidence_is_calibrated
+    confidences = np.concatenate([*(seen.confidences or ()), np.empty(0)])
+    if looked and seen.total > DENSE_PER_MM2 * seen.examined_mm2:
+        by_confidence = log_false_by_confidence(false, confidences, rates.confidence_law)
+        return TrueCounts(real, prior + by_confidence)
+    logs = prior + log_false_law(false, seen.examined_mm2, rates)
+    if looked:
+        logs = _with_looks(logs, confidences, rates.confidence_law)
     return TrueCounts(real, logs)
 
 
-def _with_looks(logs: NDArray[np.float64], confidences: NDArray[np.float64]) -> NDArray[np.float64]:
+def log_false_by_confidence(
+    cases: NDArray, confidences: NDArray[np.float64], law: ConfidenceLaw
+) -> NDArray[np.float64]:
+    """Return ln of the chance of so many false detections where there are many.
+
+    As many as the confidences say, times a factor that all detections of the tape have in
+    common and that varies between tapes as a gamma law.
+
+    Examples
+    --------
+    >>> law = ConfidenceLaw(dense_false=1.0, dense_shape=1.0)
+    >>> one = np.array([0.9, 0.8, 0.7, 0.6])  # one false among them, on average
+    >>> np.exp(log_false_by_confidence(np.arange(3), one, law)).round(3).tolist()
+    [0.5, 0.25, 0.125]
+    """
+    mean = law.dense_false * float((1.0 - np.clip(confidences, *BELIEVED)).sum())
+    return log_gamma_poisson(cases, mean, law.dense_shape)
+
+
+def _with_looks(
+    logs: NDArray[np.float64], confidences: NDArray[np.float64], known: ConfidenceLaw
+) -> NDArray[np.float64]:
     """Weigh by how the detections look, when all of a tape's may be too sure or too doubtful.
 
     The more detections there are, the more such a common error matters.
@@ -74,12 +95,14 @@ def _with_looks(logs: NDArray[np.float64], confidences: NDArray[np.float64]) -> 
     chances = np.exp(-0.5 * _STEPS**2)
     laws = []
     for step, chance in zip(_STEPS, chances / chances.sum(), strict=True):
-        law = logs + log_looks(confidences, _COMMON_ERROR * step)
+        law = logs + log_looks(confidences, known, known.common_error * step)
         laws.append(law - logsumexp(law) + np.log(chance))
     return np.asarray(logsumexp(laws, axis=0), np.float64) + float(logsumexp(logs))
 
 
-def log_looks(confidences: NDArray[np.float64], shift: float = 0.0) -> NDArray[np.float64]:
+def log_looks(
+    confidences: NDArray[np.float64], law: ConfidenceLaw, shift: float = 0.0
+) -> NDArray[np.float64]:
     """Return ln of how well D of the detections look real and the rest false, for D = 0, 1, ...
 
     A confidence is the chance to be a spore among detections of which a usual share are.
@@ -89,16 +112,17 @@ def log_looks(confidences: NDArray[np.float64], shift: float = 0.0) -> NDArray[n
 
     Examples
     --------
-    >>> np.abs(log_looks(np.array([0.85, 0.85]))).round(6).tolist()
+    >>> law = ConfidenceLaw(even_confidence=0.85, power=1.5)
+    >>> np.abs(log_looks(np.array([0.85, 0.85]), law)).round(6).tolist()
     [0.0, 0.0, 0.0]
-    >>> log_looks(np.array([0.5, 0.99])).round(2).tolist()
+    >>> log_looks(np.array([0.5, 0.99]), law).round(2).tolist()
     [0.0, 3.6, 1.69]
     """
     from scipy.special import gammaln
 
-    sure = np.clip(confidences, *_CONFIDENCES)
-    even = np.log(_EVEN_CONFIDENCE / (1.0 - _EVEN_CONFIDENCE))
-    odds = _POWER * (np.log(sure) - np.log1p(-sure) - even) + shift
+    sure = np.clip(confidences, *BELIEVED)
+    even = np.log(law.even_confidence / (1.0 - law.even_confidence))
+    odds = law.power * (np.log(sure) - np.log1p(-sure) - even) + shift
     real = np.arange(len(odds) + 1)
     ways = gammaln(len(odds) + 1.0) - gammaln(real + 1.0) - gammaln(len(odds) - real + 1.0)
     logs = _log_choices(odds) if len(odds) <= _ONE_BY_ONE else _log_choices_of_many(odds)
@@ -147,7 +171,13 @@ def log_false_law(cases: NDArray, area_mm2: float, rates: DetectorRates) -> NDAr
     spread = rates.false_per_mm2_sd / rates.false_per_mm2
     if spread < 1e-3:
         return cases * np.log(mean) - mean - gammaln(cases + 1.0)
-    shape = spread**-2.0
+    return log_gamma_poisson(cases, mean, spread**-2.0)
+
+
+def log_gamma_poisson(cases: NDArray, mean: float, shape: float) -> NDArray[np.float64]:
+    """Return ln of the chances of cases whose Poisson mean varies as a gamma law."""
+    from scipy.special import gammaln
+
     ways = gammaln(cases + shape) - gammaln(shape) - gammaln(cases + 1.0)
     return ways + shape * np.log(shape / (shape + mean)) + cases * np.log(mean / (shape + mean))
 

@@ -1,19 +1,25 @@
 """Measure the detector on rendered photos that neither training nor benchmark uses.
 
-Fits what turns heat into chances (`sporecount.detect.calibration`) and the rates behind
-`spores_low` and `spores_high` (`sporecount.counts.rates`).
+Fits what turns heat into chances (`sporecount.detect.calibration`), the rates behind
+`spores_low` and `spores_high`, and what confidences are worth on a tape
+(`sporecount.counts.rates`). For the last two each photo is drawn a second time with few
+spores or none, as most tapes have.
 """
 
 from __future__ import annotations
 
 import json
 from concurrent.futures import ProcessPoolExecutor
+from dataclasses import asdict, replace
 from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from sporecount.counts.rates import ConfidenceLaw
+from sporecount.train.confidence_law import fitted_law
 
 #: Seed of the calibration photos; the benchmark's is another.
 SEED = 7_041
@@ -22,8 +28,15 @@ SEED = 7_041
 SIZE_PX = (1200, 900)
 
 
-def finds_of(job: tuple[str, int]) -> dict[str, NDArray[np.float64] | float | str]:
-    """Search one calibration photo; return its finds' heat and what they are.
+#: Spores per mm2 drawn on photos with few of them, in turns.
+FEW_PER_MM2 = (0.0, 3.0, 10.0)
+
+#: No rate of false finds is lower than this, per mm2: none in so many photos is not never.
+_LEAST_FALSE_PER_MM2 = 0.01
+
+
+def finds_of(job: tuple[str, int, bool]) -> dict[str, Any]:
+    """Search one calibration photo, as usual or with few spores; return what its finds are.
 
     ``kind`` is 0 for nothing, 1 for a spore, 2 for a fragment, -1 for something that
     nobody could see well enough to say.
@@ -37,9 +50,15 @@ def finds_of(job: tuple[str, int]) -> dict[str, NDArray[np.float64] | float | st
     from sporecount.scale.calibration import Calibration
     from sporecount.settings import Settings
 
-    condition, number = job
-    rng = np.random.default_rng([SEED, list(CONDITIONS).index(condition), number])
-    rendered = render(condition_plan(condition, rng, SIZE_PX), rng)
+    condition, number, few = job
+    rng = np.random.default_rng([SEED, list(CONDITIONS).index(condition), number, *[1] * few])
+    plan = condition_plan(condition, rng, SIZE_PX)
+    if few:
+        area_mm2 = SIZE_PX[0] * SIZE_PX[1] * (plan.um_per_px / 1000.0) ** 2
+        wanted = round(FEW_PER_MM2[number % len(FEW_PER_MM2)] * area_mm2)
+        broken = plan.spores.broken if wanted else 0.0
+        plan = replace(plan, spores=replace(plan.spores, count=wanted, broken=broken))
+    rendered = render(plan, rng)
     photo = Photo("calibration", rendered.pixels, sha256="")
     calibration = Calibration(rendered.plan.um_per_px, "drawn")
     settings = Settings()
@@ -60,6 +79,7 @@ def finds_of(job: tuple[str, int]) -> dict[str, NDArray[np.float64] | float | st
         left = left[pairs.found_left]
     return {
         "condition": condition,
+        "few": few,
         "spore": found.spore,
         "fragment": found.fragment,
         "shares": shares,
@@ -83,10 +103,11 @@ def fit_line(evidence: NDArray[np.float64], true: NDArray[np.bool_]) -> list[flo
 
 
 def measure(photos: int, jobs: int) -> list[dict]:
-    """Search ``photos`` photos of each countable condition."""
+    """Search ``photos`` photos of each countable condition, and as many with few spores."""
     from sporecount.render.conditions import CONDITIONS, RUINED
 
-    todo = [(c, n) for c in CONDITIONS if c not in RUINED for n in range(photos)]
+    countable = [c for c in CONDITIONS if c not in RUINED]
+    todo = [(c, n, few) for few in (False, True) for c in countable for n in range(photos)]
     with ProcessPoolExecutor(jobs, get_context("spawn")) as pool:
         return list(pool.map(finds_of, todo, chunksize=2))
 
@@ -95,6 +116,7 @@ def fitted_lines(measured: list[dict]) -> dict[str, Any]:
     """Fit what turns heat into chances, and the usual share of spores among telling finds."""
     from sporecount.detect.calibration import LEAST_TELLING, chance_of
 
+    measured = [m for m in measured if not m["few"]]
     spore, fragment = (np.concatenate(part) for part in zip(*map(_evidence, measured)))
     kind = np.concatenate([m["kind"] for m in measured])
     known = kind >= 0
@@ -133,6 +155,7 @@ def judged(measured: list[dict], lines: dict[str, Any]) -> list[dict]:
         photos.append(
             {
                 "condition": m["condition"],
+                "few": m["few"],
                 "mm2": m["mm2"],
                 "spores": m["spores"],
                 "chances": fitted,
@@ -145,35 +168,57 @@ def judged(measured: list[dict], lines: dict[str, Any]) -> list[dict]:
     return photos
 
 
-def fitted_rates(photos: list[dict]) -> dict[str, Any]:
+def fitted_rates(photos: list[dict], before: ConfidenceLaw) -> dict[str, Any]:
     """Return the rates behind `spores_low` and `spores_high`, as rates.json keeps them."""
-    table = np.array([(p["hits"], p["spores"]) for p in photos if p["spores"] >= 8])
+    usual = [p for p in photos if not p["few"]]
+    table = np.array([(p["hits"], p["spores"]) for p in usual if p["spores"] >= 8])
     mean = table[:, 0].sum() / table[:, 1].sum()
     each = table[:, 0] / table[:, 1]
     by_chance = np.mean(mean * (1 - mean) / table[:, 1])
     spread = float(np.sqrt(max(each.var() - by_chance, 0.01**2)))
-    false = np.array([p["false"] / p["mm2"] for p in photos])
+    false, false_spread = false_per_mm2(photos)
     return {
         "recall_mean": round(float(mean), 4),
         "recall_sd": round(spread, 4),
-        "false_per_mm2": round(float(false.mean()), 4),
-        "false_per_mm2_sd": round(float(false.std()), 4),
+        "false_per_mm2": round(false, 4),
+        "false_per_mm2_sd": round(false_spread, 4),
         "confidence_is_calibrated": True,
-        "measured_on": f"{len(photos)} rendered photos of every condition",
+        "measured_on": f"{len(usual)} rendered photos of every condition, and "
+        f"{len(photos) - len(usual)} with few spores or none",
+        "confidence_law": {k: round(v, 4) for k, v in asdict(fitted_law(photos, before)).items()},
     }
+
+
+def false_per_mm2(photos: list[dict]) -> tuple[float, float]:
+    """Return the false finds per mm2 and what they vary by between photos.
+
+    Each mm2 counts the same: one false find on a field of 0.03 mm2 is no 33 per mm2. The
+    variation is what is left after the chance of counting.
+
+    Examples
+    --------
+    >>> false_per_mm2([{"false": 0.0, "mm2": 1.0}, {"false": 4.0, "mm2": 1.0}])
+    (2.0, 1.4142135623730951)
+    """
+    false, mm2 = (np.array([p[name] for p in photos], float) for name in ("false", "mm2"))
+    mean = max(float(false.sum() / mm2.sum()), _LEAST_FALSE_PER_MM2)
+    excess = float((((false - mean * mm2) ** 2 - mean * mm2).sum()) / (mm2**2).sum())
+    return mean, float(np.sqrt(max(excess, (0.5 * mean) ** 2)))
 
 
 def calibrate(package: Path, photos: int, jobs: int) -> str:
     """Write calibration.json and rates.json into the package; return a table for people."""
+    from sporecount.counts.rates import load_rates
+
     measured = measure(photos, jobs)
     lines = fitted_lines(measured)
     (package / "detect" / "weights" / "calibration.json").write_text(
         json.dumps(lines) + "\n", encoding="utf-8"
     )
     known = judged(measured, lines)
-    rates = fitted_rates(known)
+    rates = fitted_rates(known, load_rates().confidence_law)
     (package / "counts" / "rates.json").write_text(json.dumps(rates, indent=2) + "\n", "utf-8")
-    return reliability(known) + "\n" + json.dumps(rates)
+    return reliability([p for p in known if not p["few"]]) + "\n" + json.dumps(rates)
 
 
 def reliability(photos: list[dict]) -> str:
