@@ -270,6 +270,52 @@ class TapeSettings:
 
 
 @dataclass(frozen=True)
+class FollowSettings:
+    """Which spore after treatment is which before, in two photos of one field.
+
+    How much two photos must have in common is in :class:`TapeSettings`.
+
+    Attributes
+    ----------
+    same_place_um : float
+        A spore found within this distance of where one lay before is that one, um.
+    pieces_within_um : float
+        Pieces within this distance of where a spore lay, which is no longer there, are
+        its pieces, um.
+    most_angle_deg : float
+        Largest turn between the two photos, degrees.
+
+    Raises
+    ------
+    SettingsError
+        If a value makes no sense.
+    """
+
+    same_place_um: float = 5.0
+    pieces_within_um: float = 10.0
+    most_angle_deg: float = 10.0
+
+    def __post_init__(self) -> None:
+        rules = (
+            ("same_place_um", 0.0 < self.same_place_um <= 20.0, "is above 0, up to 20", "5"),
+            (
+                "pieces_within_um",
+                self.same_place_um <= self.pieces_within_um <= 40.0,
+                "lies between same_place_um and 40",
+                "10",
+            ),
+            ("most_angle_deg", 0.0 <= self.most_angle_deg <= 20.0, "is 0 to 20 degrees", "10"),
+        )
+        for name, holds, rule, example in rules:
+            if not holds:
+                raise SettingsError(
+                    f"follow.{name} {getattr(self, name)!r}",
+                    f"this {rule}",
+                    f"give a number such as {example}",
+                )
+
+
+@dataclass(frozen=True)
 class Settings:
     """Everything that can change a result, apart from the photo and its scale."""
 
@@ -277,6 +323,7 @@ class Settings:
     detect: DetectSettings = dataclasses.field(default_factory=DetectSettings)
     count: CountSettings = dataclasses.field(default_factory=CountSettings)
     tape: TapeSettings = dataclasses.field(default_factory=TapeSettings)
+    follow: FollowSettings = dataclasses.field(default_factory=FollowSettings)
     load: LoadSettings = dataclasses.field(default_factory=LoadSettings)
     decision: DecisionSettings = dataclasses.field(default_factory=DecisionSettings)
 

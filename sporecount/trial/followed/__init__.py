@@ -1,0 +1,1 @@
+"""Fields photographed before and after treatment: the same spores, and what became of them."""
