@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from sporecount.detect.measure import measure_shape
 from sporecount.detect.outline import outline_and_measure
 from sporecount.detect.parting import part_touching
-from sporecount.detect.rays import RAYS
 from sporecount.field.field import Field
 from sporecount.review.errors import ReviewError
 from sporecount.review.shapes import (
@@ -21,6 +20,7 @@ from sporecount.review.shapes import (
     Row,
     Shape,
     Xy,
+    evenly,
     made_row,
     mask_shape,
     mean_density,
@@ -114,7 +114,7 @@ def joined(
     points = np.concatenate([_outline_of(row) for row in rows.to_dict("records")]).astype(
         np.float32
     )
-    hull = _evenly(cv2.convexHull(points).reshape(-1, 2).astype(float))
+    hull = evenly(cv2.convexHull(points).reshape(-1, 2).astype(float))
     um_per_px = field.calibration.um_per_px
     shape = measure_shape(hull[None], um_per_px).iloc[0].to_dict()
     at = place_of(shape)
@@ -196,11 +196,3 @@ def _outline_of(row: Row) -> Xy:
             "reject it, and add what is there",
         )
     return outline
-
-
-def _evenly(points: Xy) -> Xy:
-    """Return as many points as any outline has, evenly spaced on a closed line."""
-    closed = np.concatenate([points, points[:1]])
-    way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
-    at = np.arange(RAYS) * way[-1] / RAYS
-    return np.stack([np.interp(at, way, closed[:, axis]) for axis in (0, 1)], axis=1)

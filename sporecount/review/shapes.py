@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sporecount.detect.outline import outline_and_measure, trace_outlines
-from sporecount.detect.rays import cast_rays
+from sporecount.detect.rays import RAYS, cast_rays
 from sporecount.detect.search import search
 from sporecount.detect.seeds import Seeds
 from sporecount.detect.table import COLUMNS, INTACT, STATES
@@ -145,3 +145,11 @@ def made_row(row: Row, state: str) -> dict[str, Any]:
     known = {name: row[name] for name in COLUMNS if name in row and name != "confidence"}
     known["state"] = state if state in STATES else INTACT
     return plain(known)
+
+
+def evenly(points: Xy) -> Xy:
+    """Return as many points as any outline has, evenly spaced on a closed line."""
+    closed = np.concatenate([points, points[:1]])
+    way = np.concatenate([[0.0], np.cumsum(np.hypot(*np.diff(closed, axis=0).T))])
+    at = np.arange(RAYS) * way[-1] / RAYS
+    return np.stack([np.interp(at, way, closed[:, axis]) for axis in (0, 1)], axis=1)
