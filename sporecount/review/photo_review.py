@@ -341,7 +341,7 @@ class PhotoReview:
 def _facts(counted: PhotoCount, settings: Settings) -> dict[str, Any]:
     """Return what makes the tool's count again."""
     calibration = counted.field.calibration
-    kept = ("status", "spores", "spores_low", "spores_high", "load_class", *STATES)
+    kept = ("status", "examined_mm2", "spores", "spores_low", "spores_high", "load_class", *STATES)
     return {
         "version": __version__,
         "settings": settings.as_dict(),

@@ -109,7 +109,8 @@ def all_finds(field: Field, settings: DetectSettings, low_floor: float) -> pd.Da
     -------
     DataFrame
         ``x_px``, ``y_px`` in photo pixels; ``spore``, ``fragment``: chances as the count has
-        them; ``damaged``: chance of a spore to be damaged; ``heat``; rough shape.
+        them; ``is_fragment``: which of the two it is called; ``damaged``: chance of a spore to
+        be damaged; ``heat``; rough shape.
     """
     floor = min(low_floor, settings.heat_floor)
     found, shares = finds(field, floor)
@@ -122,6 +123,7 @@ def all_finds(field: Field, settings: DetectSettings, low_floor: float) -> pd.Da
             "y_px": xy[:, 1],
             "spore": _as_counted(spore, heat >= settings.heat_floor),
             "fragment": fragment,
+            "is_fragment": fragment > spore,
             "damaged": damaged_share(shares),
             "heat": heat,
             "length_um": found.length_um,
