@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from sporecount.decision.decide import Decision
     from sporecount.photo.photo import Photo
     from sporecount.scale.calibration import Calibration
-    from sporecount.tape.layout import Known
+    from sporecount.tape.pairs import Known
     from sporecount.tape.tape import Tape
     from sporecount.tape.view import View
 

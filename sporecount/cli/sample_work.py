@@ -20,7 +20,7 @@ from sporecount.report.names import marked_names
 from sporecount.report.run_record import now
 from sporecount.report.samples_table import sample_detections_csv
 from sporecount.scoring import SampleScore, score_sample, view_of
-from sporecount.tape.layout import Known
+from sporecount.tape.pairs import Known
 from sporecount.tape.view import View
 
 if TYPE_CHECKING:

@@ -83,7 +83,8 @@ def _in_place(
         for j, tree in enumerate(trees):
             if i == j or tree is None or not len(view.landmarks_um):
                 continue
-            away, nearest = map(np.asarray, tree.query(view.landmarks_um))
+            query = tree.query(view.landmarks_um, distance_upper_bound=1.001 * _SAME_PLACE_UM)
+            away, nearest = map(np.asarray, query)
             near = away <= _SAME_PLACE_UM
             alike = (looks[i][near] * looks[j][nearest[near]]).sum(axis=1) >= _ALIKE
             hits[i][j, np.flatnonzero(near)[alike]] = True

@@ -115,16 +115,17 @@ def _consistent(
     most_angle_deg: float,
 ) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Return pairs of partners that lie equally far apart, and turned by little."""
-    dp, dq = p[None] - p[:, None], q[None] - q[:, None]
-    far_p, far_q = np.hypot(dp[..., 0], dp[..., 1]), np.hypot(dq[..., 0], dq[..., 1])
+    one, two = np.triu_indices(len(p), 1)
+    dp, dq = p[two] - p[one], q[two] - q[one]
+    far_p, far_q = np.hypot(dp[:, 0], dp[:, 1]), np.hypot(dq[:, 0], dq[:, 1])
     fits = (np.abs(far_p - far_q) < _SAME_UM) & (far_p > _LEAST_APART_UM)
-    across = dq[..., 0] * dp[..., 1] - dq[..., 1] * dp[..., 0]
-    along = (dp * dq).sum(axis=-1)
+    # Most are ruled out by now; the rest is looked at more closely.
+    one, two, dp, dq, far_p, far_q = (x[fits] for x in (one, two, dp, dq, far_p, far_q))
+    across = dq[:, 0] * dp[:, 1] - dq[:, 1] * dp[:, 0]
+    along = (dp * dq).sum(axis=1)
     slack = np.sin(np.radians(most_angle_deg)) * far_p * far_q + _SAME_UM * far_p
-    fits &= (along > 0) & (np.abs(across) < slack)
-    fits &= (a[:, None] != a[None]) & (b[:, None] != b[None])
-    one, two = np.nonzero(np.triu(fits, 1))
-    return one, two
+    fits = (along > 0) & (np.abs(across) < slack) & (a[one] != a[two]) & (b[one] != b[two])
+    return one[fits], two[fits]
 
 
 def _turns(dp: NDArray[np.float64], dq: NDArray[np.float64]) -> NDArray[np.float64]:

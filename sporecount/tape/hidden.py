@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import lru_cache
 
 import cv2
@@ -83,29 +84,79 @@ def hidden_overlap(
     float
         As a share of the smaller examined area, 0 to 1.
     """
-    cell = max(*first.size_um, *second.size_um) / _SIDE_PX
-    own = _grids(first, Pose(), cell)
-    smaller = min(float(view.examined.sum()) * view.um_per_px**2 for view in (first, second))
-    if smaller <= 0:
-        return 0.0
-    alike = np.nonzero(looks[0] @ looks[1].T > _ALIKE)
-    most = 0.0
-    steps = int(np.ceil(most_angle_deg / _STEP_DEG))
-    for angle in np.linspace(-most_angle_deg, most_angle_deg, 2 * steps + 1):
-        pose = _about_middle(second, float(angle), cell)
-        other = _grids(second, pose, cell)
-        shape = tuple(scipy.fft.next_fast_len(a + b, real=True)
-                      for a, b in zip(own.shape[1:], other.shape[1:]))  # fmt: skip
-        a, b = scipy.fft.rfft2(own, shape), scipy.fft.rfft2(other, shape).conj()
-        # Planes of a grid: area, area well inside, landmarks.
-        pairs = np.stack([a[0] * b[0], a[2] * b[1], a[1] * b[2]])
-        common, of_first, of_second = scipy.fft.irfft2(pairs, shape)
-        met = _meetings(first.landmarks_um[alike[0]], pose.outwards(second.landmarks_um[alike[1]]),
-                        shape, cell)  # fmt: skip
-        inside = np.rint(np.maximum(of_first, of_second)).astype(int)
-        open_ = met >= _least_found()[np.clip(inside, 0, len(_least_found()) - 1)]
-        most = max(most, float((common * open_).max()))
-    return float(np.clip(most * cell**2 / smaller, 0.0, 1.0))
+    return Hidden((first, second), looks, most_angle_deg).between(0, 1)
+
+
+class Hidden:
+    """The same for many photos of one tape: what is worked out of a photo serves all its pairs.
+
+    Parameters
+    ----------
+    views : sequence of View
+        The photos.
+    looks : sequence of ndarray
+        Their landmarks' patches.
+    most_angle_deg : float
+        Largest turn between two.
+    """
+
+    def __init__(
+        self,
+        views: Sequence[View],
+        looks: Sequence[NDArray[np.float32]],
+        most_angle_deg: float,
+    ) -> None:
+        self._views, self._looks = views, looks
+        steps = int(np.ceil(most_angle_deg / _STEP_DEG))
+        self._angles = np.linspace(-most_angle_deg, most_angle_deg, 2 * steps + 1).tolist()
+        self._upright: dict[tuple, NDArray[np.complex64]] = {}
+        self._turned: tuple[tuple, list[NDArray[np.complex64]]] | None = None
+
+    def between(self, i: int, j: int) -> float:
+        """Return the largest overlap of two photos that cannot be ruled out.
+
+        Pairs with the same ``j`` are best asked for one after the other.
+        """
+        first, second = self._views[i], self._views[j]
+        smaller = min(float(view.examined.sum()) * view.um_per_px**2 for view in (first, second))
+        if smaller <= 0:
+            return 0.0
+        cell = max(*first.size_um, *second.size_um) / _SIDE_PX
+        poses = [_about_middle(second, angle, cell) for angle in self._angles]
+        sides = np.max([_shape(second, pose, cell) for pose in poses], axis=0)
+        rows, columns = (
+            scipy.fft.next_fast_len(int(a + b), real=True)
+            for a, b in zip(_shape(first, Pose(), cell), sides, strict=True)
+        )
+        shape = (rows, columns)
+        alike = np.nonzero(self._looks[i] @ self._looks[j].T > _ALIKE)
+        a, most = self._spectrum(i, cell, shape), 0.0
+        for pose, b in zip(poses, self._spectra(j, poses, cell, shape), strict=True):
+            # Planes of a grid: area, area well inside, landmarks.
+            pairs = np.stack([a[0] * b[0], a[2] * b[1], a[1] * b[2]])
+            common, of_first, of_second = scipy.fft.irfft2(pairs, shape)
+            met = _meetings(first.landmarks_um[alike[0]],
+                            pose.outwards(second.landmarks_um[alike[1]]), shape, cell)  # fmt: skip
+            inside = np.rint(np.maximum(of_first, of_second)).astype(int)
+            open_ = met >= _least_found()[np.clip(inside, 0, len(_least_found()) - 1)]
+            most = max(most, float((common * open_).max()))
+        return float(np.clip(most * cell**2 / smaller, 0.0, 1.0))
+
+    def _spectrum(self, i: int, cell: float, shape: tuple[int, int]) -> NDArray[np.complex64]:
+        key = (i, cell, shape)
+        if key not in self._upright:
+            self._upright[key] = scipy.fft.rfft2(_grids(self._views[i], Pose(), cell), shape)
+        return self._upright[key]
+
+    def _spectra(
+        self, j: int, poses: list[Pose], cell: float, shape: tuple[int, int]
+    ) -> list[NDArray[np.complex64]]:
+        """Return them at every turn. They are large, so only the last photo's are kept."""
+        key = (j, cell, shape)
+        if self._turned is None or self._turned[0] != key:
+            grids = (_grids(self._views[j], pose, cell) for pose in poses)
+            self._turned = key, [scipy.fft.rfft2(grid, shape).conj() for grid in grids]
+        return self._turned[1]
 
 
 @lru_cache(maxsize=1)
@@ -123,10 +174,16 @@ def _about_middle(view: View, angle: float, cell: float) -> Pose:
     return Pose(float(x), float(y), angle)
 
 
-def _grids(view: View, pose: Pose, cell: float) -> NDArray[np.float32]:
-    """Return area, area well inside, and landmarks of each cell: shape (3, rows, columns)."""
+def _shape(view: View, pose: Pose, cell: float) -> tuple[int, int]:
+    """Return the rows and columns of a photo's grid."""
     corners = pose.outwards(np.array([[0, 0], [1, 0], [0, 1], [1, 1]]) * view.size_um)
     columns, rows = (max(1, int(np.ceil(far / cell - 1e-9))) for far in corners.max(axis=0))
+    return rows, columns
+
+
+def _grids(view: View, pose: Pose, cell: float) -> NDArray[np.float32]:
+    """Return area, area well inside, and landmarks of each cell: shape (3, rows, columns)."""
+    rows, columns = _shape(view, pose, cell)
     matrix = pose.matrix_px(view.um_per_px, cell)
     inset = cv2.erode(
         view.examined.astype(np.uint8),
@@ -148,7 +205,7 @@ def _grids(view: View, pose: Pose, cell: float) -> NDArray[np.float32]:
 def _meetings(
     first_um: NDArray[np.float64],
     second_um: NDArray[np.float64],
-    shape: tuple[int, ...],
+    shape: tuple[int, int],
     cell: float,
 ) -> NDArray[np.float32]:
     """Return how many landmarks that look alike meet, about, at each shift."""

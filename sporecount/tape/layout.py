@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 
@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 from sporecount.settings import TapeSettings
 from sporecount.tape.dirt import without_dirt
 from sporecount.tape.evidence import gather
-from sporecount.tape.guesses import patches
 from sporecount.tape.hidden import overlap_share
+from sporecount.tape.pairs import Known, Pair, Pairs
 from sporecount.tape.pose import Pose
 from sporecount.tape.register import (
     APART,
@@ -24,7 +24,6 @@ from sporecount.tape.register import (
     in_place,
     is_certain,
     joined_by,
-    register,
 )
 from sporecount.tape.solve import Link, groups_of, solve
 from sporecount.tape.together import join_groups
@@ -44,9 +43,6 @@ PLACEMENT_COLUMNS: dict[str, str] = {
     "repeats_of": "str",
     "notes": "str",
 }
-
-#: Registrations by the photos and settings they were made from.
-Known = dict[Hashable, Registration]
 
 #: Overlaps below this share are not looked for once all photos are placed.
 _LEAST_OVERLAP = 0.03
@@ -73,7 +69,7 @@ class Layout:
         Largest share of a photo that could overlap one of another group unnoticed,
         among those taken to be apart.
     pairs : DataFrame
-        What registration said of each two photos: ``first``, ``second``, ``status``,
+        What registration said of photos that were compared: ``first``, ``second``, ``status``,
         ``seen``, ``agreeing``, ``overlap_share``, ``hidden_share``.
     notes : tuple of str
         What a person should know.
@@ -115,10 +111,19 @@ def lay_out(
     copies = _same_files(views)
     used = [n for n, view in enumerate(views) if view.usable and copies[n] < 0]
     cleaned, specks = without_dirt([views[n] for n in used])
-    found = _register_all(cleaned, settings, progress, {} if known is None else known)
-    found = _without_in_place(cleaned, found, settings)
-    poses, kept, rejected, found = _consistent(cleaned, found, settings)
-    group = groups_of(len(used), kept)
+    pairs = Pairs(cleaned, settings, {} if known is None else known)
+    tried = pairs.compare({}, np.arange(len(used)), progress)
+    while True:
+        found = _without_in_place(cleaned, tried, settings)
+        poses, kept, rejected, found = _consistent(cleaned, found, settings, pairs)
+        group = groups_of(len(used), kept)
+        # A link that was dropped may part photos that were not compared for it; and where
+        # something contradicts, all there is has to speak.
+        more = pairs.compare(tried, None if rejected else group)
+        if len(more) == len(tried):
+            break
+        tried = more
+    found = pairs.told_apart(found, group)
     doubts, hidden = _between_groups(group, found)
     repeats = _repeats(cleaned, group, poses, settings)
     notes = list[str]()
@@ -146,30 +151,9 @@ def _same_files(views: Sequence[View]) -> list[int]:
     return copies
 
 
-def _register_all(
-    views: list[View],
-    settings: TapeSettings,
-    progress: Callable[[int, int], None] | None,
-    known: Known,
-) -> dict[tuple[int, int], Registration]:
-    looks = [patches(view) for view in views]
-    # What is taken for dirt changes as photos come in, and with it the landmarks.
-    keys = [(view.photo, view.sha256, hash(view.landmarks_um.tobytes())) for view in views]
-    pairs = list(combinations(range(len(views)), 2))
-    found = {}
-    for done, (i, j) in enumerate(pairs):
-        key = (keys[i], keys[j], settings)
-        if key not in known:
-            known[key] = register(views[i], views[j], settings, looks=(looks[i], looks[j]))
-        found[i, j] = known[key]
-        if progress is not None:
-            progress(done + 1, len(pairs))
-    return found
-
-
 def _without_in_place(
-    views: list[View], found: dict[tuple[int, int], Registration], settings: TapeSettings
-) -> dict[tuple[int, int], Registration]:
+    views: list[View], found: dict[Pair, Registration], settings: TapeSettings
+) -> dict[Pair, Registration]:
     """Doubt what seems to show one view, where nearly all photos seem to show it.
 
     Nobody takes the same view that often; dirt that stays in place looks like that.
@@ -190,19 +174,22 @@ def _without_in_place(
 
 
 def _consistent(
-    views: list[View], found: dict[tuple[int, int], Registration], settings: TapeSettings
-) -> tuple[list[Pose], list[Link], int, dict[tuple[int, int], Registration]]:
+    views: list[View],
+    found: dict[Pair, Registration],
+    settings: TapeSettings,
+    pairs: Pairs,
+) -> tuple[list[Pose], list[Link], int, dict[Pair, Registration]]:
     """Place the photos, then look where two should overlap; drop what contradicts."""
     found = dict(found)
     links = [_link(i, j, one) for (i, j), one in found.items() if one.status == JOINED]
-    rejected, tried, banned = 0, set[tuple[int, int]](), set[tuple[int, int]]()
+    rejected, tried, banned = 0, set[Pair](), set[Pair]()
     while True:
         poses, links, dropped = solve(len(views), links)
         rejected += _doubt(found, dropped)
         banned |= {(link.first, link.second) for link in dropped}
         group = groups_of(len(views), links)
         joined = {(link.first, link.second) for link in links}
-        news, wrong = list[Link](), list[tuple[int, int]]()
+        news, wrong = list[Link](), list[Pair]()
         for i, j in combinations(range(len(views)), 2):
             if group[i] != group[j] or (i, j) in joined | tried | banned:
                 continue
@@ -213,6 +200,10 @@ def _consistent(
             evidence = gather(views[i], views[j], expected)
             if is_certain(views[i], views[j], evidence, settings):
                 found[i, j] = joined_by(views[i], views[j], evidence)
+                news.append(_link(i, j, found[i, j]))
+            elif (i, j) not in found and pairs.attempt(i, j).status == JOINED:
+                # Along a chain of photos errors add up; the two by themselves do better.
+                found[i, j] = pairs.attempt(i, j)
                 news.append(_link(i, j, found[i, j]))
             elif evidence.seen >= _CONTRADICTS_FROM and evidence.share < _CONTRADICTS_BELOW:
                 wrong.append((i, j))
@@ -246,7 +237,7 @@ def _link(i: int, j: int, one: Registration) -> Link:
     return Link(i, j, one.pose or Pose(), one.outer_um, one.inner_um)
 
 
-def _doubt(found: dict[tuple[int, int], Registration], links: list[Link]) -> int:
+def _doubt(found: dict[Pair, Registration], links: list[Link]) -> int:
     """Mark links that did not hold as doubtful; return how many there are."""
     for link in links:
         was = found[link.first, link.second]
@@ -257,7 +248,7 @@ def _doubt(found: dict[tuple[int, int], Registration], links: list[Link]) -> int
 
 
 def _between_groups(
-    group: NDArray[np.intp], found: dict[tuple[int, int], Registration]
+    group: NDArray[np.intp], found: dict[Pair, Registration]
 ) -> tuple[NDArray[np.bool_], float]:
     """Return which groups may overlap, and the most that may be hidden among the others."""
     count = int(group.max()) + 1 if len(group) else 0
@@ -328,7 +319,7 @@ def _placements(
 
 
 def _pair_table(
-    views: Sequence[View], used: list[int], found: dict[tuple[int, int], Registration]
+    views: Sequence[View], used: list[int], found: dict[Pair, Registration]
 ) -> pd.DataFrame:
     columns = ["first", "second", "status", "seen", "agreeing", "overlap_share", "hidden_share"]
     rows = [

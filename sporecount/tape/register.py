@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,6 +18,9 @@ from sporecount.tape.view import View
 
 #: What a registration can say of two photos.
 JOINED, APART, DOUBTFUL = "joined", "apart", "doubtful"
+
+#: What an attempt says that joins nothing: what may be hidden was not looked for yet.
+OPEN = "open"
 
 #: A pose that moves no corner by more than this may come from dirt that stays in place, um.
 IN_PLACE_UM = 6.0
@@ -45,13 +47,14 @@ class Registration:
     status : str
         ``"joined"``: they overlap, and ``pose`` says how. ``"apart"``: whatever they
         had in common beyond ``hidden_share`` would have been recognised.
-        ``"doubtful"``: there is too little to tell.
+        ``"doubtful"``: there is too little to tell. ``"open"``: see `attempt`.
     pose : Pose or None
         Of the second photo in the first one's frame, where joined.
     seen, agreeing : int
         Landmarks that the best pose puts into both photos, and those found again.
     overlap_share : float
-        Overlap as a share of the smaller photo's examined area, where joined.
+        Overlap as a share of the smaller photo's examined area, where joined or where
+        something, though too little, speaks for it.
     hidden_share : float
         Largest overlap, same unit, that cannot be ruled out, where not joined.
     inner_um, outer_um : ndarray, shape (n, 2)
@@ -98,25 +101,51 @@ def register(
     Registration
     """
     settings = settings or TapeSettings()
-    own, other = looks or (patches(first), patches(second))
-    guesses = guesses_by_pairs(
-        first.landmarks_um, own, second.landmarks_um, other, settings.most_angle_deg
-    )
-    tried = (gather(first, second, guess) for guess in guesses)
-    return judged(first, second, tried, (own, other), settings)
+    looks = looks or (patches(first), patches(second))
+    tried = attempt(first, second, looks, settings)
+    if tried.status != OPEN:
+        return tried
+    hidden = hidden_overlap(first, second, looks, settings.most_angle_deg)
+    return told_apart(tried, hidden, settings)
 
 
-def judged(
+def told_apart(tried: Registration, hidden: float, settings: TapeSettings) -> Registration:
+    """Say of two photos that were not joined whether they lie apart.
+
+    Parameters
+    ----------
+    tried : Registration
+        From :func:`attempt`, open.
+    hidden : float
+        Largest overlap that cannot be ruled out, from `sporecount.tape.hidden`.
+    settings : TapeSettings
+        What is certain.
+    """
+    hidden = max(hidden, tried.overlap_share)
+    unknown = hidden > settings.most_hidden_overlap and not settings.taken_apart
+    status = DOUBTFUL if tried.overlap_share > 0 or unknown else APART
+    return replace(tried, status=status, overlap_share=0.0, hidden_share=hidden)
+
+
+def attempt(
     first: View,
     second: View,
-    tried: Iterable[Evidence],
     looks: tuple[NDArray[np.float32], NDArray[np.float32]],
     settings: TapeSettings,
 ) -> Registration:
-    """Judge poses: one that is certain joins the photos, two that differ leave a doubt."""
+    """Join two photos by a pose that is certain; without one, or with two, it stays open.
+
+    Parameters
+    ----------
+    first, second, looks, settings
+        As for :func:`register`.
+    """
     best: Evidence | None = None
     weak, certain = list[Evidence](), list[Evidence]()
-    for evidence in tried:
+    for guess in guesses_by_pairs(
+        first.landmarks_um, looks[0], second.landmarks_um, looks[1], settings.most_angle_deg
+    ):
+        evidence = gather(first, second, guess)
         if abs(evidence.pose.angle_deg) > settings.most_angle_deg:
             continue
         if is_certain(first, second, evidence, settings):
@@ -131,18 +160,13 @@ def judged(
             best = evidence
     if certain and not _differ(certain, first):
         return joined_by(first, second, max(certain, key=lambda one: one.agreeing))
-    hidden = hidden_overlap(first, second, looks, settings.most_angle_deg)
     seen, agreeing = (best.seen, best.agreeing) if best else (0, 0)
-    maybe = best is not None and agreeing >= _MAYBE_AGREEING and best.share >= _MAYBE_SHARE
-    if maybe and best is not None:
-        hidden = max(hidden, overlap_share(first, second, best.pose))
-    unknown = hidden > settings.most_hidden_overlap and not settings.taken_apart
-    doubtful = maybe or unknown
+    possible = 0.0
+    if best is not None and agreeing >= _MAYBE_AGREEING and best.share >= _MAYBE_SHARE:
+        possible = overlap_share(first, second, best.pose)
     weak.sort(key=lambda one: -one.agreeing * one.share)
-    return Registration(
-        DOUBTFUL if doubtful else APART, None, seen, agreeing, hidden_share=hidden,
-        maybe=tuple(one.pose for one in weak[:3]),
-    )  # fmt: skip
+    maybe = tuple(one.pose for one in weak[:3])
+    return Registration(OPEN, None, seen, agreeing, overlap_share=possible, maybe=maybe)
 
 
 def _differ(found: list[Evidence], view: View) -> bool:

@@ -12,7 +12,8 @@ from numpy.typing import NDArray
 from sporecount.detect.table import SPORE_STATES
 from sporecount.settings import TapeSettings
 from sporecount.tape.doubt import counted_groups
-from sporecount.tape.layout import Known, Layout, lay_out
+from sporecount.tape.layout import Layout, lay_out
+from sporecount.tape.pairs import Known
 from sporecount.tape.union import UNITED_COLUMNS, Region, make_region, unite
 from sporecount.tape.view import View
 
@@ -79,7 +80,7 @@ def assemble(
     settings : TapeSettings, optional
         What is certain.
     progress : callable, optional
-        Called with the number of pairs registered and of all pairs.
+        Called with the number of pairs done and of all pairs.
     known : dict, optional
         Registrations of earlier calls, see `sporecount.tape.layout.lay_out`.
 

@@ -5,7 +5,8 @@
 For each kind of tape: how many photos were placed, how far from the truth, what was in
 doubt; the union's area against the truth; spores of the union against the truth, with
 the true spores as each photo's detections (moved by a little at random), and, with
-``--detect``, with what the detector finds.
+``--detect``, with what the detector finds. ``--growth`` prints instead how the work grows
+with the number of photos, as multiples of the time for the first few.
 """
 
 from __future__ import annotations
@@ -13,6 +14,7 @@ from __future__ import annotations
 import argparse
 from dataclasses import replace
 from itertools import combinations
+from time import process_time
 
 import cv2
 import numpy as np
@@ -180,14 +182,47 @@ def false_joins(kinds: list[str], seeds: int, pairs: int) -> tuple[int, int]:
     return joined, len(chosen)
 
 
+def growth(numbers: tuple[int, ...] = (5, 10, 20, 30), overlap: float = 0.2) -> None:
+    """Print how the work of a layout grows with the number of photos; times are ratios."""
+    plan = TapePlan(grid=(6, 5), photo_px=(1333, 1000), overlap=overlap)
+    made = render_tape(plan, np.random.default_rng([HELD_OUT_SEED, 3]))
+    views = views_of(made, np.random.default_rng(0))
+    first = 0.0
+    print(
+        f"\n| Photos, overlap {100 * overlap:.0f} % | Pairs | Compared | Time | Each two compared |"
+    )
+    print("|---|---|---|---|---|")
+    for number in numbers:
+        some, known = views[:number], {}
+        start = process_time()
+        tape = assemble(some, known=known)
+        mine = process_time() - start
+        start = process_time()
+        for one, other in combinations(some, 2):
+            register(one, other)
+        all_pairs = process_time() - start
+        first = first or mine
+        compared = sum(len(key) == 3 for key in known)
+        every = number * (number - 1) // 2
+        print(f"| {number} | {every} | {compared} | {mine / first:.1f} | {all_pairs / first:.1f} |")
+        one = judge(made, some, tape)
+        if overlap > 0 and (one["wrong"] or one["in_one_group"] != number):
+            print(f"  not as drawn: {one}")
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--kinds", nargs="*", default=list(KINDS))
     parser.add_argument("--seeds", type=int, default=4)
     parser.add_argument("--detect", action="store_true", help="count with the detector too")
     parser.add_argument("--pairs", type=int, default=2000, help="pairs of different tapes")
+    parser.add_argument("--growth", action="store_true", help="only how the work grows")
     options = parser.parse_args()
     cv2.setNumThreads(1)
+    if options.growth:
+        for overlap in (0.2, -0.1):
+            growth(overlap=overlap)
+        return
     for kind in options.kinds:
         rows, detected = [], []
         for seed in range(options.seeds):
