@@ -18,6 +18,7 @@ from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, STOPPED
 from sporecount.cli.progress import progress
 from sporecount.cli.score_run import marked_paths
 from sporecount.cli.settings_file import read_settings
+from sporecount.cli.trial_followed import FieldResult, follow_fields
 from sporecount.cli.trial_results import (
     TABLES,
     Counted,
@@ -35,6 +36,14 @@ from sporecount.report.files import utf8, write_whole
 from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
 from sporecount.settings import Settings
 from sporecount.trial.blind import read_key
+from sporecount.trial.followed.pairs import (
+    BEFORE,
+    FieldPhotos,
+    pair_fields,
+    when_of,
+    with_table,
+)
+from sporecount.trial.followed.table import FOLLOWED
 from sporecount.trial.photos import (
     SLIDE_COUNTED,
     SlidePhotos,
@@ -98,6 +107,11 @@ def _from_counts(
     check_out(options.out, [], [], TABLES)
     start = RunStart(_as_given(options), settings, 0, now())
     _note_missing([str(arm) for arm in table["arm"]], trial)
+    if others.followed is not None and "gone" not in others.followed:
+        click.echo(
+            "Note: followed fields are photos, which --counts leaves alone: not judged",
+            err=True,
+        )
     write_results(options.out, trial, Counted(table), others)
     write_whole(options.out / RUN_FILE, utf8(run_record(start, (), now())))
     return DONE
@@ -105,11 +119,15 @@ def _from_counts(
 
 def _from_photos(options: ReportOptions, trial: Trial, settings: Settings, others: Others) -> int:
     sheet_path = _sheet_path(options, trial)
-    files, rows = _photos(options, trial, sheet_path)
+    files, rows = _photos(options, trial, sheet_path, others.followed)
     key_path = options.key or _beside(options.file, trial.key)
     key = read_key(key_path) if key_path else ()
-    slides, left_out = group_photos(files, rows, [arm.name for arm in trial.arms], key)
+    arms = [arm.name for arm in trial.arms]
+    fields = pair_fields(files, rows, arms, key)
+    later = [file for file in files if when_of(rows.get(file.name)) != BEFORE]
+    slides, left_out = group_photos(later, rows, arms, key)
     files = [file for slide in slides for file in slide.files]
+    files += [field.before for field in fields if field.before is not None]
     check_out(options.out, [options.photos] if options.photos else [], files, TABLES)
     _note("the sheet names no slide, so not counted", left_out)
     there = {slide.code for slide in slides}
@@ -129,7 +147,7 @@ def _from_photos(options: ReportOptions, trial: Trial, settings: Settings, other
         jobs=min(options.jobs, len(files)),
     )
     try:
-        results = _count(batch, slides, files)
+        results, followed = _count(batch, slides, fields, files)
     except KeyboardInterrupt:
         click.echo(
             "Stopped. The photos and slides that are done are kept: the same command goes on "
@@ -138,12 +156,14 @@ def _from_photos(options: ReportOptions, trial: Trial, settings: Settings, other
         )
         return STOPPED
     photos = [photo for result in results for photo in result.photos]
+    photos += [one.photo for one in followed]
     counted = Counted(
         slides_table([result.row for result in results]),
         results,
         {file.name: file.path for file in files},
         rows,
         settings,
+        followed,
     )
     if len(counted.slides):
         write_results(options.out, trial, counted, others)
@@ -157,8 +177,11 @@ def _from_photos(options: ReportOptions, trial: Trial, settings: Settings, other
 
 
 def _count(
-    batch: Batch, slides: Sequence[SlidePhotos], files: Sequence[PhotoFile]
-) -> list[SlideResult]:
+    batch: Batch,
+    slides: Sequence[SlidePhotos],
+    fields: Sequence[FieldPhotos],
+    files: Sequence[PhotoFile],
+) -> tuple[list[SlideResult], list[FieldResult]]:
     with progress(len(files)) as step:
         counted = {one.summary["photo"]: one for one in count_batch(batch, files, step)}
     results = []
@@ -173,7 +196,20 @@ def _count(
         click.echo(
             one_line(f"slide {number}/{len(slides)} {slide.slide} of {slide.arm}: {said}"), err=True
         )
-    return results
+    return results, follow_fields(batch, fields, counted, _tell_field)
+
+
+def _tell_field(result: FieldResult) -> None:
+    row = result.row
+    said = (
+        f"of {row['intact'] + row['damaged'] + row['fragment'] + row['gone']} intact before "
+        f"{row['intact']} still are, {row['damaged']} damaged, {row['fragment']} in pieces, "
+        f"{row['gone']} gone, {row['unmatched']} more not matched"
+        if row["status"] == FOLLOWED
+        else f"left out ({row['notes']})"
+    )
+    named = " ".join(filter(None, (str(row["slide"]), str(row["field"]))))
+    click.echo(one_line(f"followed {named} of {row['arm']}: {said}"), err=True)
 
 
 def _tell_nothing(photos: Sequence[Mapping[str, Any]]) -> None:
@@ -205,15 +241,18 @@ def _beside(file: Path, name: str) -> Path | None:
 
 
 def _photos(
-    options: ReportOptions, trial: Trial, sheet_path: Path
+    options: ReportOptions, trial: Trial, sheet_path: Path, followed: pd.DataFrame | None
 ) -> tuple[list[PhotoFile], dict[str, dict[str, Any]]]:
-    """Return the photos, and the row of the sheet for each that has one."""
+    """Return the photos, and the row of the sheet for each that has one, or a followed one."""
     sheet = Sheet.read(sheet_path)
     folder = options.photos or _beside(options.file, trial.photos)
     if folder is not None:
         files = find_photos(folder)
     else:
-        files = _listed_photos(sheet_path.parent, sheet.table["photo"])
+        listed = [*sheet.table["photo"]]
+        if followed is not None and BEFORE in followed:
+            listed += [*followed["before"], *followed["after"]]
+        files = _listed_photos(sheet_path.parent, listed)
         if not files:
             raise SheetError(
                 str(sheet_path),
@@ -223,9 +262,11 @@ def _photos(
     names = [file.name for file in files]
     match = Sheet(with_endings(sheet.table, names), sheet.given).match(names)
     _note("in the sheet but not among the photos", match.missing)
+    rows = with_table(match.rows, followed, names)
     if folder is not None:
-        _note("not in the sheet, so not counted", match.unlisted)
-    return [file for file in files if file.name in match.rows], match.rows
+        unlisted = [name for name in match.unlisted if name not in rows]
+        _note("not in the sheet, so not counted", unlisted)
+    return [file for file in files if file.name in rows], rows
 
 
 def _listed_photos(folder: Path, photos: Sequence[str] | pd.Series) -> list[PhotoFile]:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from sporecount import __version__
 from sporecount.cli.count_run import PHOTOS_FILE, with_sheet
 from sporecount.cli.edge import one_line
+from sporecount.cli.trial_followed import FieldResult
 from sporecount.cli.trial_slides import SlideResult
 from sporecount.counts.summary import COUNTED
 from sporecount.errors import PhotoUnreadableError
@@ -25,6 +26,8 @@ from sporecount.report.html.trial import TrialData, write_trial_report
 from sporecount.report.samples_table import SAMPLE_DETECTION_COLUMNS
 from sporecount.report.tables import csv_text, outline_text, photos_csv
 from sporecount.settings import Settings
+from sporecount.trial.followed.match import SPORE_COLUMNS
+from sporecount.trial.followed.table import FIELD_COLUMNS, FOLLOWED, by_slide, checked_fields
 from sporecount.trial.photos import SLIDE_COLUMNS, SLIDE_COUNTED
 from sporecount.trial.plan import Trial
 from sporecount.trial.table_file import read_eggs, read_feeding, read_followed
@@ -34,11 +37,14 @@ if TYPE_CHECKING:
     from sporecount.trial.result import TrialResult
 
 ARMS_FILE, SLIDES_FILE = "arms.csv", "slides.csv"
+FIELDS_FILE, FATES_FILE = "followed.csv", "followed_spores.csv"
 FOUND_FILE, WORDS_FILE = "trial_detections.csv", "verdicts.txt"
 PAGE_FILE = "trial.html"
 
 #: Tables that are never written over in a folder of something else.
-TABLES = (ARMS_FILE, SLIDES_FILE, FOUND_FILE, PHOTOS_FILE, WORDS_FILE, PAGE_FILE)
+TABLES = (
+    ARMS_FILE, SLIDES_FILE, FIELDS_FILE, FATES_FILE, FOUND_FILE, PHOTOS_FILE, WORDS_FILE, PAGE_FILE,
+)  # fmt: skip
 
 #: Most photos that the page names one by one.
 _TOLD = 5
@@ -62,6 +68,8 @@ class Counted:
         Photo name to its row of the sheet.
     settings : Settings
         Those it was counted with.
+    fields : sequence of FieldResult
+        Each followed field.
     """
 
     slides: pd.DataFrame
@@ -69,6 +77,14 @@ class Counted:
     paths: Mapping[str, Path] = field(default_factory=dict)
     sheet_rows: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     settings: Settings = field(default_factory=Settings)
+    fields: Sequence[FieldResult] = ()
+
+    def followed(self, others: Others) -> pd.DataFrame | None:
+        """Return a row for each followed field; None where none was followed."""
+        if self.fields:
+            return pd.DataFrame([one.row for one in self.fields], columns=list(FIELD_COLUMNS))
+        by_hand = others.followed
+        return by_hand if by_hand is not None and "gone" in by_hand else None
 
 
 @dataclass(frozen=True, eq=False)
@@ -100,7 +116,7 @@ def write_results(out: Path, trial: Trial, counted: Counted, others: Others) -> 
     result = judged(trial, counted, others)
     write_counted(out, counted, result.slides_table)
     write_whole(out / WORDS_FILE, utf8(words(result) + "\n"))
-    write_trial_report(out / PAGE_FILE, _page(trial, counted, result))
+    write_trial_report(out / PAGE_FILE, _page(trial, counted, others, result))
     # Last, so that it is never newer than what it rests on.
     write_whole(out / ARMS_FILE, utf8(arms_csv(result.arms_table)))
     click.echo(words(result))
@@ -108,7 +124,7 @@ def write_results(out: Path, trial: Trial, counted: Counted, others: Others) -> 
     click.echo(one_line(f"Results: {out}"))
 
 
-def _page(trial: Trial, counted: Counted, result: TrialResult) -> TrialData:
+def _page(trial: Trial, counted: Counted, others: Others, result: TrialResult) -> TrialData:
     """Gather what the page shows."""
     found = [
         one.found.assign(arm=one.row["arm"], slide=one.row["slide"]) for one in counted.results
@@ -124,7 +140,8 @@ def _page(trial: Trial, counted: Counted, result: TrialResult) -> TrialData:
             if photo["status"] == COUNTED
         },
         pixels_of=lambda name: _pixels(counted.paths.get(name)),
-        notes=_refused(counted.results),
+        followed=_followed(trial, counted, others),
+        notes=[*_refused(counted.results), *_left_out(counted.fields)],
         made_at=datetime.now().astimezone().isoformat(" ", "minutes"),
         version=__version__,
     )
@@ -149,6 +166,27 @@ def _refused(results: Sequence[SlideResult]) -> list[str]:
     return lines
 
 
+def _followed(trial: Trial, counted: Counted, others: Others) -> pd.DataFrame:
+    """Return the counts of followed spores by slide, arms spelt as in the trial."""
+    table = counted.followed(others)
+    if table is None:
+        return pd.DataFrame()
+    return by_slide(checked_fields(table, {arm.name.casefold(): arm.name for arm in trial.arms}))
+
+
+def _left_out(fields: Sequence[FieldResult]) -> list[str]:
+    """Say which fields could not be followed: they are the likeliest to have changed most."""
+    left = [one.row for one in fields if one.row["status"] != FOLLOWED]
+    if not left:
+        return []
+    told = [f"{row['before']} ({row['notes']})" for row in left]
+    more = ", and others (see followed.csv)" if len(told) > _TOLD else ""
+    return [
+        f"{len(left)} of {len(fields)} fields photographed before and after are left out: "
+        f"{'; '.join(told[:_TOLD])}{more}"
+    ]
+
+
 def _pixels(path: Path | None) -> NDArray[np.uint8] | None:
     """Read a photo again; None where it has gone meanwhile."""
     try:
@@ -168,9 +206,19 @@ def write_counted(out: Path, counted: Counted, slides: pd.DataFrame) -> None:
             for one in counted.results
             for photo in one.photos
         ]
+        photos += [
+            {
+                **with_sheet(one.photo, counted.sheet_rows),
+                **{name: one.row[name] for name in ("arm", "slide", "code")},
+            }
+            for one in counted.fields
+        ]
         write_whole(out / PHOTOS_FILE, utf8(photos_csv(photos)))
         write_whole(out / FOUND_FILE, utf8(found_csv(counted.results)))
     write_whole(out / SLIDES_FILE, utf8(slides_csv(slides, counted)))
+    if counted.fields:
+        write_whole(out / FIELDS_FILE, utf8(_csv(pd.DataFrame([o.row for o in counted.fields]))))
+        write_whole(out / FATES_FILE, utf8(fates_csv(counted.fields)))
 
 
 def forget_judged(out: Path) -> None:
@@ -183,7 +231,13 @@ def judged(trial: Trial, counted: Counted, others: Others) -> TrialResult:
     """Judge the slides, together with the other tables."""
     from sporecount.trial.judge import judge
 
-    return judge(counted.slides, trial, eggs=others.eggs, feeding=others.feeding)
+    return judge(
+        counted.slides,
+        trial,
+        eggs=others.eggs,
+        feeding=others.feeding,
+        followed=counted.followed(others),
+    )
 
 
 def arms_csv(table: pd.DataFrame) -> str:
@@ -208,6 +262,19 @@ def slides_csv(judged_slides: pd.DataFrame, counted: Counted) -> str:
 def found_csv(results: Sequence[SlideResult]) -> str:
     """Return the text of ``trial_detections.csv``: each object of each slide once."""
     return csv_text(_FOUND_COLUMNS, (row for result in results for row in _found_rows(result)))
+
+
+def fates_csv(fields: Sequence[FieldResult]) -> str:
+    """Return the text of ``followed_spores.csv``: each spore of each field, and its fate."""
+    known = ("arm", "slide", "field", "before", "after")
+    return csv_text(
+        (*known, *SPORE_COLUMNS),
+        (
+            [*(one.row[name] for name in known), *row]
+            for one in fields
+            for row in one.spores[list(SPORE_COLUMNS)].itertuples(index=False)
+        ),
+    )
 
 
 def _found_rows(result: SlideResult) -> list[list[Any]]:

@@ -70,6 +70,27 @@ class Detector:
         drawn = draw_rates(rates, DRAWS, seed)
         return cls({**plain, **dict.fromkeys(arms, drawn)}, arms, rates, tuple(notes))
 
+    def for_followed(
+        self, fields: pd.DataFrame, given: MisreadRates | pd.DataFrame | None, seed: int
+    ) -> dict[str, RateDraws]:
+        """Return by arm what was misread of followed spores, whoever counted the slides.
+
+        A detector followed them where the table names photos (``before``), unless it says
+        in ``reviewed`` that a person looked them over.
+        """
+        machine = pd.Series("before" in fields, fields.index)
+        if "reviewed" in fields:
+            machine &= ~fields["reviewed"].fillna(False).astype(bool)
+        arms = set(fields.loc[machine, "arm"])
+        drawn: dict[str, RateDraws] = dict.fromkeys(fields["arm"].unique(), no_error(1))
+        known = {arm: self.draws[arm] for arm in arms & self.by_detector}
+        if arms - set(known):
+            rates = rates_from_reviewed(given) if isinstance(given, pd.DataFrame) else given
+            rates = rates or load_misread()
+            if rates.telling >= LEAST_TELLING:
+                known = {**dict.fromkeys(arms, draw_rates(rates, DRAWS, seed)), **known}
+        return {**drawn, **known}
+
     def telling(self, arm: str) -> float:
         """Return how much of a difference between arms is seen, from 0 to 1."""
         if arm not in self.by_detector or self.rates is None:

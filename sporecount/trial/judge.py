@@ -14,6 +14,8 @@ from sporecount.trial.cautions import cautions_for
 from sporecount.trial.compare.arms import compare_arms
 from sporecount.trial.compare.comparison import Comparison
 from sporecount.trial.detector import Detector
+from sporecount.trial.followed.fates import Fates, judge_fates
+from sporecount.trial.followed.table import checked_fields
 from sporecount.trial.inputs import (
     checked_eggs,
     checked_feeding,
@@ -42,7 +44,7 @@ def judge(
     *,
     eggs: pd.DataFrame | None = None,
     feeding: pd.DataFrame | None = None,
-    followed: Mapping[str, Any] | None = None,
+    followed: pd.DataFrame | None = None,
     rates: MisreadRates | pd.DataFrame | None = None,
     seed: int = SEED,
 ) -> TrialResult:
@@ -60,8 +62,11 @@ def judge(
         The plan; without it roles and agents are taken from the arms' names.
     eggs, feeding : DataFrame, optional
         Columns :data:`.EGG_COLUMNS`, :data:`.FEEDING_COLUMNS`.
-    followed : mapping of str to object, optional
-        By arm, the fates of the same spores before and after.
+    followed : DataFrame, optional
+        A row for each field or slide of which the same spores were followed: ``arm``,
+        ``slide`` and how many of those intact before are ``intact``, ``damaged``,
+        ``fragment`` (in pieces) and ``gone``; others as in ``followed.csv``
+        (:data:`sporecount.trial.followed.table.FIELD_COLUMNS`).
     rates : MisreadRates or DataFrame, optional
         What the detector misreads, or reviewed detections
         (:func:`sporecount.trial.misread.rates_from_reviewed`); else those that ship.
@@ -113,13 +118,13 @@ def judge(
     others = _Others(
         checked_eggs(eggs, plan) if eggs is not None else None,
         checked_feeding(feeding, plan) if feeding is not None else None,
-        followed or {},
+        _fates(followed, plan, control, detector, rates, seed),
     )
     judged = _Judged(plan, table, control, seen, carried, detector, others)
     arms = tuple(judged.arm(arm) for arm in plan.arms)
     return TrialResult(
         arms, control or "", (*notes, *detector.notes, *_piece_notes(given)), arms_table(arms),
-        table, method_words(plan, detector.rates), SOURCES,
+        table, method_words(plan, detector.rates, followed=bool(others.followed)), SOURCES,
     )  # fmt: skip
 
 
@@ -130,7 +135,7 @@ _SUPPOSED = "No plan was given: what the arms are is taken from their names."
 class _Others:
     eggs: pd.DataFrame | None
     feeding: pd.DataFrame | None
-    followed: Mapping[str, Any]
+    followed: Mapping[str, Fates]
 
 
 @dataclass(frozen=True)
@@ -176,9 +181,10 @@ class _Judged:
             self.detector.can_read(name),
             corrected or vanished,
             self._vanished(name, "total"),
-            tuple(getattr(fates, "sentences", ())),
+            fates.sentences if fates is not None else (),
             eggs,
             feeding,
+            _shows(fates, plan.alpha),
         )
         return ArmResult(
             name, arm.role, arm.agent, _points(own), carried.comparison, self.seen[name],
@@ -248,6 +254,34 @@ def _control(table: pd.DataFrame, plan: Trial) -> tuple[str | None, tuple[str, .
         "There is no control with spores: arms are described, and nothing is compared. Add an "
         "untreated arm and one with water only.",
     )
+
+
+def _fates(
+    followed: pd.DataFrame | None,
+    plan: Trial,
+    control: str | None,
+    detector: Detector,
+    rates: MisreadRates | pd.DataFrame | None,
+    seed: int,
+) -> dict[str, Fates]:
+    if followed is None or not len(followed):
+        return {}
+    fields = checked_fields(followed, {arm.name.casefold(): arm.name for arm in plan.arms})
+    return judge_fates(
+        fields,
+        control,
+        [arm.name for arm in plan.treated],
+        detector.for_followed(fields, rates, seed),
+        level=plan.level,
+        margin=plan.equivalence_margin,
+    )
+
+
+def _shows(fates: Fates | None, alpha: float) -> bool | None:
+    """Return whether followed spores show harm; None where nothing can be said of it."""
+    if fates is None or math.isnan(fates.harmed.p_value):
+        return None
+    return fates.shows_harm(alpha)
 
 
 def _shares(table: pd.DataFrame, arm: str) -> tuple[Any, Any]:

@@ -22,7 +22,20 @@ SOURCES = (
 )
 
 
-def method_words(plan: Trial, rates: MisreadRates | None) -> tuple[str, ...]:
+#: How followed spores were judged.
+FOLLOWED_METHOD = (
+    "Followed spores: photos before and after are laid on each other by litter, which treatment "
+    "leaves alone; a pair that is not certain is left out. Spores are paired one to one, most "
+    "pairs first, then least total distance. A spore without partner is in pieces where new pieces "
+    "lie about its place, gone where its place is empty, and else not matched. Shares are means of "
+    "slides, as above; spores mistaken for damaged, or for whole, are allowed for, those the "
+    "detector misses as far as the control's own losses show them."
+)
+
+
+def method_words(
+    plan: Trial, rates: MisreadRates | None, *, followed: bool = False
+) -> tuple[str, ...]:
     """Return how a trial was judged, in sentences."""
     lines = [
         "The slide is the unit, not the spore: spores of one slide shared one drop, tape and hand.",
@@ -46,4 +59,4 @@ def method_words(plan: Trial, rates: MisreadRates | None) -> tuple[str, ...]:
             "missed ones and for false ones [rogangladen1978], and the limits allow for doubt "
             "about these rates. The test itself is made on what was seen.",
         )
-    return tuple(lines)
+    return (*lines, FOLLOWED_METHOD) if followed else tuple(lines)

@@ -105,6 +105,11 @@ class RateDraws:
         self.chances, self.real = chances, real
         self.undone = np.linalg.inv(np.swapaxes(chances, 1, 2))
 
+    @property
+    def is_plain(self) -> bool:
+        """Whether nothing is misread."""
+        return bool((self.chances == np.eye(3)).all())
+
     def true_numbers(self, called: Array) -> Array:
         """Return how many there are really of each state [rogangladen1978].
 

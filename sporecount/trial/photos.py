@@ -102,8 +102,7 @@ def group_photos(
         if row is None or not named:
             left_out.append(file.name)
             continue
-        where = f"sheet, row {row['row']}"
-        arm, slide, code = _meant(named, str(row.get("arm") or ""), arms, key, where)
+        arm, slide, code = meant_by(row, arms, key)
         one = (arm, slide.casefold())
         earlier = found.get(one, SlidePhotos(arm, slide, code, ()))
         found[one] = SlidePhotos(arm, earlier.slide, code, (*earlier.files, file))
@@ -224,10 +223,23 @@ def missing_arms(slides: Iterable[SlidePhotos], arms: Sequence[str]) -> list[str
     return [arm for arm in arms if arm not in there]
 
 
-def _meant(
-    named: str, arm: str, arms: Sequence[str], key: Sequence[KeyRow], where: str
+def meant_by(
+    sheet_row: Mapping[str, Any], arms: Sequence[str], key: Sequence[KeyRow] = ()
 ) -> tuple[str, str, str]:
-    """Return arm, slide and code of a row of the sheet."""
+    """Return arm, slide and code of a row of the sheet that names a slide.
+
+    Raises
+    ------
+    SheetError
+        If the arm or the code is unknown, or there is no arm.
+
+    Examples
+    --------
+    >>> meant_by({"row": 2, "slide": " 1", "arm": "WATER"}, ["water"])
+    ('water', '1', '')
+    """
+    named, arm = str(sheet_row["slide"]), str(sheet_row.get("arm") or "")
+    where = f"sheet, row {sheet_row['row']}"
     if key:
         row = decode(named, key, where)
         decoded = own_arm(row.arm, arms, f"key, code {row.code}")

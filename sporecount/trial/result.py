@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
 
 import pandas as pd
 
 from sporecount.trial.compare.comparison import Comparison
+from sporecount.trial.followed.fates import Fates
 from sporecount.trial.outcomes.eggs import EggSafety
 from sporecount.trial.outcomes.feeding import Feeding
 from sporecount.trial.outcomes.vanished import Reduction
@@ -87,8 +87,8 @@ class ArmResult:
         there is none.
     vanished_corrected : Reduction or None
         With what was misread allowed for; None where nothing was misread.
-    followed : object or None
-        Fates of the same spores before and after (:mod:`sporecount.trial.followed`).
+    followed : Fates or None
+        Fates of the same spores before and after.
     eggs : EggSafety or None
         Eggs dipped and hatched.
     feeding : Feeding or None
@@ -109,7 +109,7 @@ class ArmResult:
     seen: Comparison
     vanished: Reduction | None
     vanished_corrected: Reduction | None
-    followed: Any | None
+    followed: Fates | None
     eggs: EggSafety | None
     feeding: Feeding | None
     verdict: Verdict

@@ -46,6 +46,20 @@ MORE_COLUMNS = (
     "infected_low",
     "infected_high",
     "feeding_p",
+    "followed",
+    "followed_unmatched",
+    "followed_fields_left_out",
+    *(
+        f"followed_{fate}{end}"
+        for fate in ("intact", "damaged", "fragment", "gone")
+        for end in ("", "_low", "_high")
+    ),
+    "followed_effect",
+    "followed_effect_low",
+    "followed_effect_high",
+    "followed_p",
+    "followed_p_adjusted",
+    "followed_new",
 )
 
 
@@ -101,6 +115,7 @@ def _row(one: ArmResult) -> dict[str, Any]:
         "area_mm2": area if known else math.nan,
         **_eggs(one),
         **_feeding(one),
+        **_followed(one),
     }
 
 
@@ -150,3 +165,27 @@ def _feeding(one: ArmResult) -> dict[str, Any]:
         "infected_high": one.feeding.high,
         "feeding_p": one.feeding.p_value,
     }
+
+
+def _followed(one: ArmResult) -> dict[str, Any]:
+    fates = one.followed
+    if fates is None:
+        return {}
+    row: dict[str, Any] = {
+        "followed": fates.spores,
+        "followed_unmatched": sum(fates.unmatched.values()),
+        "followed_fields_left_out": fates.left_out,
+        "followed_effect": fates.harmed.effect,
+        "followed_effect_low": fates.harmed.effect_low,
+        "followed_effect_high": fates.harmed.effect_high,
+        "followed_p": fates.harmed.p_value,
+        "followed_p_adjusted": fates.harmed.p_adjusted,
+        "followed_new": fates.new,
+    }
+    for fate, share in fates.shares.items():
+        row |= {
+            f"followed_{fate}": share.corrected,
+            f"followed_{fate}_low": share.corrected_low,
+            f"followed_{fate}_high": share.corrected_high,
+        }
+    return row

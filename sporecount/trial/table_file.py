@@ -15,8 +15,12 @@ from sporecount.errors import SheetError
 from sporecount.trial.near import did_you_mean
 from sporecount.trial.tables import EGG_COLUMNS, FEEDING_COLUMNS, SLIDE_OPTIONAL, SLIDE_REQUIRED
 
-#: Pairs of photos of the same place of a slide, before and after treatment.
-FOLLOWED_COLUMNS = ("arm", "slide", "before", "after")
+#: Pairs of photos of the same place of a slide, before and after treatment; ``arm`` as well
+#: where the sheet is not blind.
+FOLLOWED_COLUMNS = ("slide", "before", "after")
+
+#: Or, where a person followed the spores, what became of those that were intact.
+FATE_COLUMNS = ("arm", "slide", "intact", "damaged", "fragment", "gone")
 
 #: Columns of the table of slides that hold numbers, beside the counts.
 _NUMBERS = (
@@ -29,6 +33,9 @@ _NUMBERS = (
 
 #: Columns of the program's own table that follow from the others.
 _WORKED_OUT = (*_NUMBERS[-3:], "broken", "total", "broken_share")
+
+#: Counts of followed spores that may be missing.
+_FOLLOWED_COUNTS = ("unmatched", "outside", "crowded", "unclear", "damaged_before", "new")
 
 _TEXT = ("arm", "slide", "batch", "before", "after", "code")
 _YES = {"yes": True, "true": True, "1": True, "no": False, "false": False, "0": False, "": False}
@@ -155,8 +162,46 @@ def read_feeding(path: str | Path) -> pd.DataFrame:
 
 
 def read_followed(path: str | Path) -> pd.DataFrame:
-    """Read the pairs of photos before and after, columns :data:`FOLLOWED_COLUMNS`."""
-    return _typed(Path(path).name, read_rows(path, FOLLOWED_COLUMNS), ())
+    """Read the table of followed fields.
+
+    Parameters
+    ----------
+    path : str or Path
+        CSV with :data:`FOLLOWED_COLUMNS`, for photos that are to be compared, or with
+        :data:`FATE_COLUMNS`, for spores that a person followed; the program's own
+        ``followed.csv`` has both.
+
+    Raises
+    ------
+    SheetError
+        If it has neither, or a count is missing or no whole number.
+    """
+    name = Path(path).name
+    headings = set(read_rows(path, ("slide",))[0][1])
+    if "gone" not in headings:
+        return _typed(name, read_rows(path, FOLLOWED_COLUMNS), ())
+    return pd.DataFrame(
+        [_fate_row(name, *row) for row in read_rows(path, FATE_COLUMNS)],
+    )
+
+
+def _fate_row(name: str, number: int, cells: dict[str, str]) -> dict[str, object]:
+    """Return a row of followed spores; one that was left out has no counts."""
+    row: dict[str, object] = dict(cells)
+    is_left_out = cells.get("status", "followed") != "followed"
+    for column in (*FATE_COLUMNS[2:], *_FOLLOWED_COUNTS):
+        cell, where = cells.get(column, ""), f"{name}, row {number}, {column}"
+        if is_left_out or (not cell and column in _FOLLOWED_COUNTS):
+            row[column] = math.nan
+        else:
+            row[column] = _count(cell, f"{where} {cell!r}")
+    for column in FATE_COLUMNS[:2]:
+        if not cells[column]:
+            where = f"{name}, row {number}, {column} ''"
+            raise SheetError(where, f"the {column} is missing", "write it")
+    if "reviewed" in cells:
+        row["reviewed"] = _YES.get(cells["reviewed"].casefold(), False)
+    return row
 
 
 def _lines(path: Path) -> list[tuple[int, list[str]]]:

@@ -81,6 +81,8 @@ class Evidence:
         What the followed spores say.
     eggs : EggSafety or None
     feeding : Feeding or None
+    followed_harm : bool or None
+        Whether the followed spores show harm; None where nothing can be said of it.
     """
 
     role: str
@@ -98,6 +100,7 @@ class Evidence:
     followed_sentences: tuple[str, ...] = ()
     eggs: EggSafety | None = None
     feeding: Feeding | None = None
+    followed_harm: bool | None = None
 
 
 def verdict_on(evidence: Evidence) -> Verdict:
@@ -119,7 +122,7 @@ def verdict_on(evidence: Evidence) -> Verdict:
     if evidence.role != "treated":
         return _of_control(evidence)
     code = _code(evidence)
-    lines = [*_LINES[code](evidence), *_vanished(evidence), *evidence.followed_sentences]
+    lines = [*_LINES[code](evidence), *_vanished(evidence), *_followed(evidence, code)]
     if evidence.eggs is not None:
         lines += evidence.eggs.sentences
     if evidence.feeding is not None:
@@ -162,6 +165,7 @@ def _of_control(evidence: Evidence) -> Verdict:
             f"(p {p_words(broken.p_value)}): handling alone changes spores, or slides were "
             "mixed up."
         )
+    lines += evidence.followed_sentences
     for outcome in (evidence.eggs, evidence.feeding):
         lines += outcome.sentences if outcome is not None else ()
     return Verdict(CONTROL, tuple(lines))
@@ -267,6 +271,21 @@ def _more(evidence: Evidence) -> list[str]:
         ]
     slides = "1 more slide" if more == 1 else f"{more} more slides"
     return [f"About {slides} in each arm would show a difference of {smallest}, if there is one."]
+
+
+def _followed(evidence: Evidence, code: str) -> list[str]:
+    """Return what followed spores say, and that they disagree with the slides where they do."""
+    lines = list(evidence.followed_sentences)
+    breaks = code in (BREAKS, BREAKS_SOME)
+    if evidence.followed_harm and not breaks:
+        lines.append(
+            "So the followed spores show what the broken share by itself does not: more of them "
+            "are damaged, in pieces or gone than in the control. Each is its own control, which "
+            "makes that the stronger sign; gone may also be washed off."
+        )
+    elif evidence.followed_harm is False and breaks:
+        lines.append("By themselves the followed spores are too few, or too alike, to show it.")
+    return lines
 
 
 def _vanished(evidence: Evidence) -> list[str]:
