@@ -6,6 +6,7 @@ import csv
 import json
 import re
 import shutil
+import weakref
 from collections.abc import Callable
 from pathlib import Path
 
@@ -168,6 +169,54 @@ def test_what_is_finished_is_taken_up_again_with_the_same_bytes(
     monkeypatch.setattr("sporecount.cli.sample_work.score_sample", never)
     assert CliRunner().invoke(main, command(scored)).exit_code == 1
     assert [file.read_bytes() for file in files] == before
+
+
+def test_each_photo_is_decoded_once_and_let_go_with_its_sample(
+    tape: RenderedTape, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from sporecount.cli import batch, sample_work
+    from sporecount.tape import view
+
+    for name in ("A", "B", "C", "D"):
+        (tmp_path / name).mkdir()
+        for number, photo in enumerate(tape.photos):
+            pixels = photo.pixels.copy()
+            pixels[0, 0] = ord(name)  # another file for each sample
+            Image.fromarray(pixels).save(tmp_path / name / f"{number}.png")
+    read: list[str] = []
+    alive: list[int] = []
+    views: list[weakref.ref] = []
+    right_read, right_view, right_score = (
+        batch.read_photo,
+        view.make_view,
+        sample_work.SampleWork.score,
+    )
+
+    def reading(path: Path, name: str) -> object:
+        read.append(name)
+        return right_read(path, name)
+
+    def viewing(*given: object) -> object:
+        made = right_view(*given)  # type: ignore[arg-type]
+        views.append(weakref.ref(made))
+        return made
+
+    def scoring(self: object, *given: object, **further: object) -> object:
+        alive.append(sum(one() is not None for one in views))
+        return right_score(self, *given, **further)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(batch, "read_photo", reading)
+    monkeypatch.setattr(view, "make_view", viewing)
+    monkeypatch.setattr(sample_work.SampleWork, "score", scoring)
+    # A report shows parts of photos, and reads those again.
+    monkeypatch.setattr(sample_work.SampleWork, "_report", lambda *_: "")
+    given = ["score", str(tmp_path), "--um-per-px", str(SCALE), "--out", str(tmp_path / "out")]
+    done = CliRunner().invoke(main, [*given, "--jobs", "2", "--no-marked"])
+    assert done.exit_code == 0, done.output
+    assert sorted(read) == [f"{name}/{n}.png" for name in "ABCD" for n in (0, 1)]
+    assert len(views) == 8
+    assert len(alive) == 4
+    assert max(alive) <= 4  # a sample, and the next
 
 
 def test_a_run_stopped_between_photos_and_samples_goes_on(

@@ -28,9 +28,15 @@ from sporecount.cli.scales import ScaleRequest
 from sporecount.cli.wakes import wakes
 from sporecount.cli.watch_screen import settled_line, state_lines
 from sporecount.cli.watch_session import WatchSession
+from sporecount.counting import count_photo
+from sporecount.photo.read import read_photo
 from sporecount.rearing.errors import LogError
 from sporecount.rearing.log import RearingLog
 from sporecount.render.tape import TapePlan, render_tape
+from sporecount.review.actions import Action
+from sporecount.review.record import FOLDER as REVIEWS
+from sporecount.review.record import Counted, ReviewFile
+from sporecount.scale.calibration import Calibration
 from sporecount.settings import DecisionSettings, Settings
 
 SCALE = 0.9
@@ -189,6 +195,25 @@ def test_it_says_the_same_as_score(
     )
     for name in ("samples.csv", "sample_detections.csv"):
         assert (tmp_path / "out" / name).read_bytes() == (tmp_path / "s" / name).read_bytes()
+
+
+def test_it_rests_on_what_people_said_of_a_photo_as_score_does(
+    finish: Callable[..., Result], photos: list[Path], tmp_path: Path
+) -> None:
+    shutil.copy(photos[0], tmp_path / "A1")
+    finish()
+    (own,) = rows(tmp_path / "out/samples.csv")
+    photo = read_photo(tmp_path / "A1" / photos[0].name)
+    tool = Counted(count_photo(photo, Calibration(SCALE, "given")).detections, SCALE, {})
+    folder = tmp_path / "A1" / REVIEWS
+    with ReviewFile(folder, photo.name, photo.sha256, "Ann", tool) as file:
+        file.append(Action("reject", ("t1",), who="Ann", at="2026-05-01T10:00:00+02:00"))
+    result = finish()
+    (reviewed,) = rows(tmp_path / "out/samples.csv")
+    assert int(reviewed["spores"]) == int(own["spores"]) - 1
+    assert "Reviewed by hand: Ann" in result.output
+    finish("--no-reviews")
+    assert rows(tmp_path / "out/samples.csv")[0]["spores"] == own["spores"]
 
 
 def without_dates(page: Path) -> str:

@@ -8,7 +8,7 @@ import threading
 import traceback
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, as_completed
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sporecount.cli.parts import Parts, PhotoResult, part_key
@@ -90,20 +90,54 @@ def count_batch(
         On Ctrl-C, once the photos under way are finished and kept. A second
         Ctrl-C ends the process at once.
     """
-    problems = Problems(batch.out / PROBLEMS_FILE)
-    results: dict[str, PhotoResult] = {}
-    with ThreadPoolExecutor(batch.jobs, initializer=_one_thread_each(batch.jobs)) as pool:
-        futures: dict[Future[PhotoResult], PhotoFile] = {
-            pool.submit(count_safely, batch, file, problems): file for file in files
-        }
-        try:
-            for future in as_completed(futures):
-                results[futures[future].name] = future.result()
-                done(future.result())
-        except KeyboardInterrupt:
-            _stop(pool)
-            raise
-    return [results[file.name] for file in files]
+    with Counting(batch, done) as counting:
+        return counting.results(counting.begin(files))
+
+
+class Counting:
+    """Counts photos in the background; to be left by the end of a ``with``.
+
+    Parameters
+    ----------
+    batch : Batch
+        What is the same for all photos.
+    done : callable
+        Called with each result as it comes.
+    views : bool
+        Reduce each photo for the layout of its tape while it is there. Photos that are
+        finished already are not read for that.
+    """
+
+    def __init__(
+        self, batch: Batch, done: Callable[[PhotoResult], None], *, views: bool = False
+    ) -> None:
+        self._batch, self._done, self._views = batch, done, views
+        self._problems = Problems(batch.out / PROBLEMS_FILE)
+        self._pool = ThreadPoolExecutor(batch.jobs, initializer=_one_thread_each(batch.jobs))
+
+    def __enter__(self) -> Counting:
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, *_: object) -> None:
+        if kind is None:
+            self._pool.shutdown()
+        else:
+            _stop(self._pool)
+
+    def begin(self, files: Sequence[PhotoFile]) -> list[Future[PhotoResult]]:
+        """Begin with photos, after those begun before."""
+        return [
+            self._pool.submit(
+                count_safely, self._batch, file, self._problems, with_view=self._views
+            )
+            for file in files
+        ]
+
+    def results(self, begun: Sequence[Future[PhotoResult]]) -> list[PhotoResult]:
+        """Wait for photos that were begun, and return them in their order."""
+        for future in as_completed(begun):
+            self._done(future.result())
+        return [future.result() for future in begun]
 
 
 class Problems:
@@ -130,10 +164,12 @@ class Problems:
             file.write(f"{now().isoformat()} {name!r}\n{report}\n")
 
 
-def count_safely(batch: Batch, file: PhotoFile, problems: Problems) -> PhotoResult:
+def count_safely(
+    batch: Batch, file: PhotoFile, problems: Problems, *, with_view: bool = False
+) -> PhotoResult:
     """Count one photo; whatever goes wrong becomes its row."""
     try:
-        return _count_or_recall(batch, file)
+        return _count_or_recall(batch, file, with_view=with_view)
     except Exception as error:  # one photo must not stop the others
         problems.add(file.name, error)
         if isinstance(error, SporecountError):
@@ -171,7 +207,7 @@ def keep(batch: Batch, file: PhotoFile, result: PhotoResult, like: str) -> None:
         pass  # it is counted again at the next start
 
 
-def _count_or_recall(batch: Batch, file: PhotoFile) -> PhotoResult:
+def _count_or_recall(batch: Batch, file: PhotoFile, *, with_view: bool) -> PhotoResult:
     """Count one photo, or return its result where it is finished already."""
     kept = recall(batch, file)
     if kept is not None:
@@ -196,7 +232,11 @@ def _count_or_recall(batch: Batch, file: PhotoFile) -> PhotoResult:
         write_whole(batch.out / marked, jpeg_bytes(picture))
     result = PhotoResult(counted.summary, counted.detections)
     parts.save(key, result, marked)
-    return result
+    if not with_view:
+        return result
+    from sporecount.tape.view import make_view
+
+    return replace(result, view=make_view(photo, counted))
 
 
 def file_sha256(path: Path) -> str:

@@ -14,12 +14,14 @@ from sporecount.cli.epilog import codes_epilog, examples_epilog
 from sporecount.cli.log_commands import log
 from sporecount.cli.options import (
     FILE,
-    FOLDER,
+    afresh_option,
     jobs_option,
     marked_option,
+    out_option,
     reviews_options,
     scale_options,
     settings_option,
+    sheet_option,
 )
 from sporecount.cli.score_commands import score
 from sporecount.cli.trial_commands import trial
@@ -64,14 +66,14 @@ def main() -> None:
     metavar="PATH...",
     type=click.Path(exists=True, path_type=Path),
 )
-@click.option("--out", required=True, type=FOLDER, help="Folder for the results.")
-@click.option("--sheet", type=FILE, help="CSV with a row for each photo: scale, sample, arm.")
+@out_option
+@sheet_option
 @scale_options
 @settings_option
 @reviews_options
 @marked_option
 @jobs_option
-@click.option("--afresh", is_flag=True, help="Count photos again that are finished already.")
+@afresh_option
 @one_line_errors
 def count(**options: Any) -> int:
     """Count the spores on photos.

@@ -12,7 +12,7 @@ import json
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
@@ -23,6 +23,9 @@ from sporecount.detect.table import COLUMNS
 from sporecount.report.files import write_whole
 from sporecount.report.weights import weights_sha256
 from sporecount.settings import Settings
+
+if TYPE_CHECKING:
+    from sporecount.tape.view import View
 
 #: Folder of finished photos, within the folder of results.
 PARTS_FOLDER = ".sporecount-parts"
@@ -38,10 +41,13 @@ class PhotoResult:
         Its row of ``photos.csv``.
     detections : DataFrame
         Its detections.
+    view : View or None
+        The photo, reduced, where it was just counted for a sample; not kept on the disk.
     """
 
     summary: dict[str, Any]
     detections: pd.DataFrame
+    view: View | None = None
 
 
 def part_key(

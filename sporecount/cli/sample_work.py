@@ -47,7 +47,8 @@ class SampleWork:
     layouts : mapping of str to str
         Sample name to the path of its layout picture, relative to the folder of results.
     views : dict
-        Photos that are reduced already, by hash; filled where ``keep_views``.
+        Photos that are reduced already, by hash; filled where ``keep_views``. Those that
+        come with a photo's result are used anyway, so that a photo is decoded once.
     registrations : dict
         What is known of pairs of photos; filled as they are registered.
     keep_views : bool
@@ -132,12 +133,14 @@ class SampleWork:
             return list(pool.map(lambda pair: self._view(*pair), readable))
 
     def _view(self, file: PhotoFile, result: PhotoResult) -> View:
-        known = result.summary["sha256"]
+        known, settings = result.summary["sha256"], self.batch.settings
         if known in self.views:
             return replace(self.views[known], photo=file.name)
-        photo = read_photo(file.path, file.name)
-        calibration = self.batch.scales.choose(photo)
-        view = view_of(photo, calibration, result.summary, result.detections, self.batch.settings)
+        view = result.view
+        if view is None:
+            photo = read_photo(file.path, file.name)
+            calibration = self.batch.scales.choose(photo)
+            view = view_of(photo, calibration, result.summary, result.detections, settings)
         if self.keep_views:
             self.views[known] = view
         return view

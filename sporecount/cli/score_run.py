@@ -11,7 +11,7 @@ from typing import Any
 
 import click
 
-from sporecount.cli.batch import Batch, count_batch
+from sporecount.cli.batch import Batch, Counting
 from sporecount.cli.count_run import (
     MARKED_FOLDER,
     check_out,
@@ -182,15 +182,24 @@ def _samples(
 def _score_all(
     work: SampleWork, samples: Sequence[SampleFiles], files: Sequence[PhotoFile]
 ) -> list[SampleResult]:
-    with progress(len(files)) as step:
-        counted = count_batch(work.batch, files, step)
-    photos = {result.summary["photo"]: result for result in counted}
     results = []
-    for number, sample in enumerate(samples, 1):
-        results.append(work.score(sample, photos))
-        row = results[-1].summary
-        said = row["decision"] or row["status"]
-        click.echo(one_line(f"sample {number}/{len(samples)} {sample.name}: {said}"), err=True)
+    with (
+        progress(len(files)) as step,
+        Counting(work.batch, step, views=True) as counting,
+    ):
+        # One sample is counted ahead of the one that is scored: jobs do not wait, and no
+        # more than two samples' photos are in memory, reduced.
+        begun = [counting.begin(sample.files) for sample in samples[:1]]
+        for number, sample in enumerate(samples, 1):
+            if number < len(samples):
+                begun.append(counting.begin(samples[number].files))
+            counted = counting.results(begun.pop(0))
+            photos = {result.summary["photo"]: result for result in counted}
+            results.append(work.score(sample, photos))
+            row = results[-1].summary
+            said = row["decision"] or row["status"]
+            line = f"sample {number}/{len(samples)} {sample.name}: {said}"
+            click.echo(one_line(line), err=True)
     return results
 
 

@@ -9,8 +9,16 @@ import click
 
 from sporecount.cli.edge import one_line_errors
 from sporecount.cli.epilog import codes_epilog
-from sporecount.cli.options import FOLDER, marked_option, scale_options, settings_option
-from sporecount.cli.score_commands import log_option, risk_options, tape_options
+from sporecount.cli.options import (
+    FOLDER,
+    log_option,
+    marked_option,
+    reviews_options,
+    risk_options,
+    scale_options,
+    settings_option,
+    tape_options,
+)
 
 _EXAMPLES = (
     "sporecount watch A17 --um-per-px 0.65",
@@ -28,6 +36,7 @@ _EXAMPLES = (
 @risk_options
 @log_option
 @settings_option
+@reviews_options
 @marked_option
 @click.option(
     "--settle",

@@ -58,7 +58,13 @@ def _run(options: WatchOptions, settings: Settings, scales: ScaleRequest) -> int
     start = RunStart(options.as_dict(), settings, 0, now())
     if not (options.out / RUN_FILE).exists():
         write_whole(options.out / RUN_FILE, utf8(run_record(start)))
-    batch = Batch(out=options.out, scales=scales, settings=settings, marked={})
+    batch = Batch(
+        out=options.out,
+        scales=scales,
+        settings=settings,
+        marked={},
+        reviews=options.review_folders(),
+    )
     work = SampleWork(batch, {name: options.tape_mm2}, layout_names([name]), keep_views=True)
     with screen() as shown:
         session = WatchSession(

@@ -156,7 +156,7 @@ class WatchSession:
     def _count(self, arrived: Arrived) -> PhotoResult:
         name = self._working = arrived.file.name
         self._show(self)
-        photo = count_safely(self._for_photo(name), arrived.file, self._problems)
+        photo = count_safely(self._for_photo(name), arrived.file, self._problems, with_view=True)
         self._working = ""
         row = photo.summary
         if row["status"] == COUNTED:
