@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from sporecount.field.field import Field
+    from sporecount.microscope import Microscope
     from sporecount.photo.photo import Photo
 
 
@@ -52,7 +53,10 @@ class PhotoCount:
 
 
 def count_photo(
-    photo: Photo, calibration: Calibration, settings: Settings | None = None
+    photo: Photo,
+    calibration: Calibration,
+    settings: Settings | None = None,
+    microscope: Microscope | None = None,
 ) -> PhotoCount:
     """Count the spores on one photo.
 
@@ -64,6 +68,8 @@ def count_photo(
         Its scale.
     settings : Settings, optional
         Everything else that can change the result.
+    microscope : Microscope, optional
+        What was measured on the user's own, in place of what comes with the tool.
 
     Returns
     -------
@@ -79,13 +85,20 @@ def count_photo(
     field = make_field(photo, calibration, settings.field)
     if not field.fitness.usable:
         return PhotoCount(empty_detections(), refused_summary(photo, field), field)
+    if microscope is not None:
+        settings = microscope.settings(settings)
     found = detect(field, settings.detect)
     # Before sizes are ruled out: what a wrong scale rules out is what tells of it.
     lengths_um = lengths_for_scale_check(field, found, settings.detect)
     detections = found[of_possible_size(found)].reset_index(drop=True)
+    rates = None
+    if microscope is not None:
+        detections, rates = microscope.table(detections), microscope.rates
     summary = counted_summary(
-        photo, field, detections, settings.count, scale_check_lengths_um=lengths_um
+        photo, field, detections, settings.count, rates, scale_check_lengths_um=lengths_um
     )
+    if microscope is not None:
+        summary["notes"] = "; ".join(filter(None, (summary["notes"], microscope.note)))
     return PhotoCount(detections, summary, field)
 
 

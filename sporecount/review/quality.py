@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -203,8 +203,15 @@ def rates_from(
     words = (
         f"{_photos(len(full))} of your own, looked through by hand, with {spores.sum():.0f} spores"
     )
-    calibrated = usual.confidence_is_calibrated
-    return DetectorRates(mean, sd, false, false_sd, calibrated, words), ""
+    rates = replace(
+        usual,
+        recall_mean=mean,
+        recall_sd=sd,
+        false_per_mm2=false,
+        false_per_mm2_sd=false_sd,
+        measured_on=words,
+    )
+    return rates, ""
 
 
 def misread_from_judged(photos: Sequence[Judged]) -> tuple[MisreadRates | None, str]:
