@@ -23,6 +23,7 @@ from sporecount.cli.options import (
     settings_option,
     sheet_option,
 )
+from sporecount.cli.review_commands import review
 from sporecount.cli.score_commands import score
 from sporecount.cli.trial_commands import trial
 from sporecount.cli.watch_commands import watch
@@ -121,6 +122,7 @@ def calibrations() -> int:
 
 main.add_command(score)
 main.add_command(watch)
+main.add_command(review)
 main.add_command(log)
 main.add_command(bath)
 main.add_command(trial)

@@ -216,7 +216,7 @@ def draw_overlay(
         _draw_gone(canvas, marks, seen[~marks._standing[seen]], screen)
         _draw_standing(canvas, marks, seen[marks._standing[seen]], screen)
     for k in chosen:
-        ring = _grown(marks, np.array([k]), screen, _OUTSIDE_PX + 5.0)
+        ring = _grown(marks, np.array([k]), screen, _OUTSIDE_PX + 8.0)
         _lines(canvas, list(ring), _SELECTED, 2, closed=True)
     if line is not None and len(line) > 1:
         _lines(canvas, [screen.to_screen(line)], _SELECTED, 2, closed=False)

@@ -65,6 +65,7 @@ class ReviewDock(QWidget):
         self._scoring: Background | None = None
         self._wanted: int | None = None
         self._shows_ruling = False
+        self._held = _Held()
         self.picture = Picture(napari_viewer, self._clicked, self._drawn)
         self.photos_panel = PhotosPanel(
             self.start, self._show_ruling, self._draw_line, self._open_files
@@ -93,6 +94,7 @@ class ReviewDock(QWidget):
         layout.addWidget(self.tabs)
         self.setMinimumWidth(400)
         self._bind(napari_viewer)
+        self.destroyed.connect(self._held.leave)  # not of self: that is half gone by then
 
     def start(self, photos: ToReview, who: str) -> None:
         """Review other photos."""
@@ -100,6 +102,7 @@ class ReviewDock(QWidget):
         self.session = ReviewSession(
             photos, who=who, settings=self._settings, reviews=self._reviews, seed=self._seed
         )
+        self._held.session = self.session
         self.session.on_change(self._changed)
         self.deeds.session = self.session
         self.count_panel.follow(self.session)
@@ -119,6 +122,10 @@ class ReviewDock(QWidget):
             self.session.leave()
         self.session = self.deeds.session = None
         self.picture.clear()
+
+    def forget(self) -> None:
+        """Let other programs open the review, once the window is gone."""
+        self._held.leave()
 
     def close_down(self) -> None:
         """Leave the review, and let go of the window."""
@@ -269,6 +276,18 @@ class ReviewDock(QWidget):
             for deed in DEEDS:
                 for key in (deed.key, *SECOND_KEYS.get(deed.name, ())):
                     owner.bind_key(key, _doing(self, deed.name), overwrite=True)
+
+
+class _Held:
+    """The review that is open, for when the window is gone."""
+
+    def __init__(self) -> None:
+        self.session: ReviewSession | None = None
+
+    def leave(self, *_: object) -> None:
+        """Let other programs open it."""
+        if self.session is not None:
+            self.session.leave()
 
 
 def in_short(score: SampleScore) -> str:

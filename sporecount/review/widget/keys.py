@@ -79,3 +79,9 @@ SECOND_KEYS = {"redo": ("Control-Shift-Z",), "reject": ("Delete",)}
 
 #: What the mouse does.
 MOUSE = "Click selects, Shift and click selects one more; drag moves, the wheel zooms."
+
+#: What the outlines say.
+LINES = (
+    "Outlines: blue and unbroken is intact, yellow dashes damaged, white dots a fragment; thick "
+    "is judged by you, a cross rejected, pink selected."
+)

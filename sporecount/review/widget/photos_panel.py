@@ -18,7 +18,6 @@ from qtpy.QtWidgets import (
     QHBoxLayout,
     QInputDialog,
     QLineEdit,
-    QStackedWidget,
     QVBoxLayout,
     QWidget,
 )
@@ -87,7 +86,7 @@ class PhotosPanel(QWidget):
         self.who = QLineEdit(_user())
         self.who.setPlaceholderText("your name")
         self.chosen = words("Nothing chosen yet.")
-        self.blind = QCheckBox("Hide names and shuffle, until all are looked through")
+        self.blind = QCheckBox("Blind: hide names, and shuffle")
         self.way = QComboBox()
         self.way.addItems(_WAYS)
         self.scale_words = words()
@@ -165,7 +164,7 @@ class PhotosPanel(QWidget):
         self.division = number(0.5, 1000.0, 10.0, 1, "um a division")
         self.length = number(1.0, 100000.0, 500.0, 1, "um under the line")
         self.length.valueChanged.connect(lambda _value: self._from_line())
-        self.pages = QStackedWidget()
+        self.pages: list[QWidget] = []
         for children in (
             (words("Tags of TIFF files, or a column um_per_px of the sheet."),),
             (self.um_per_px,),
@@ -178,8 +177,7 @@ class PhotosPanel(QWidget):
             inner.setContentsMargins(0, 0, 0, 0)
             for child in children:
                 inner.addWidget(child)
-            inner.addStretch()
-            self.pages.addWidget(page)
+            self.pages.append(page)
         self.way.currentIndexChanged.connect(self._way_changed)
         grid = QGridLayout()
         for place, (text, pressed) in enumerate(
@@ -198,7 +196,7 @@ class PhotosPanel(QWidget):
         layout = QVBoxLayout(self)
         layout.addLayout(name)
         layout.addWidget(box("Photos", grid, self.chosen, self.blind))
-        layout.addWidget(box("How do you know the scale?", self.way, self.pages, self.scale_words))
+        layout.addWidget(box("How do you know the scale?", self.way, *self.pages, self.scale_words))
         layout.addWidget(self.begin)
         layout.addWidget(self.message)
         layout.addStretch()
@@ -213,7 +211,8 @@ class PhotosPanel(QWidget):
         return self.division, rows, self.length, button("Save this scale ...", self._save_scale)
 
     def _way_changed(self, way: int) -> None:
-        self.pages.setCurrentIndex(way)
+        for place, page in enumerate(self.pages):
+            page.setVisible(place == way)
         if way == SAVED:
             known = [one.name for one in list_calibrations()]
             self.saved.clear()

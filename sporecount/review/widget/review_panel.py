@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any
 
 from qtpy.QtWidgets import QCheckBox, QComboBox, QGridLayout, QVBoxLayout, QWidget
@@ -10,7 +11,7 @@ from qtpy.QtWidgets import QCheckBox, QComboBox, QGridLayout, QVBoxLayout, QWidg
 from sporecount.detect.table import STATES
 from sporecount.review.look import Look
 from sporecount.review.photo_review import Totals
-from sporecount.review.widget.keys import JUDGE, MOUSE, MOVE, PHOTOS, SHAPE, Deed
+from sporecount.review.widget.keys import JUDGE, LINES, MOUSE, MOVE, PHOTOS, SHAPE, Deed
 from sporecount.review.widget.parts import box, button, words
 
 
@@ -30,7 +31,7 @@ class ReviewPanel(QWidget):
         self._do = do
         self.photo = QComboBox()
         self.photo.activated.connect(lambda row: open_photo(row))
-        self.count = words("", bold=True, size=17)
+        self.count = words("", bold=True, size=14)
         self.states = words()
         self.progress = words()
         self.decision = words()
@@ -48,6 +49,7 @@ class ReviewPanel(QWidget):
         layout.addWidget(box("Selected", self.selected, self._grid(JUDGE, 2), self._grid(SHAPE, 2)))
         layout.addLayout(self._grid((*MOVE, *PHOTOS), 2))
         layout.addWidget(words(MOUSE))
+        layout.addWidget(words(LINES))
         layout.addWidget(self.message)
         layout.addStretch()
 
@@ -91,7 +93,7 @@ class ReviewPanel(QWidget):
     def _grid(self, deeds: Sequence[Deed], columns: int) -> QGridLayout:
         grid = QGridLayout()
         for place, deed in enumerate(deeds):
-            made = button(deed.label, lambda name=deed.name: self._do(name), deed.tip)
+            made = button(deed.label, partial(self._do, deed.name), deed.tip)
             made.setObjectName(deed.name)
             grid.addWidget(made, place // columns, place % columns)
         return grid
