@@ -23,8 +23,9 @@ _SEARCHES_UM = (8.0, 4.0, 3.0)
 #: A patch found again this near to its place agrees, um.
 _AGREES_UM = 2.5
 
-#: Most landmarks of either photo that are compared, to refine and to judge.
-_MOST_REFINED, _MOST_JUDGED = 30, 80
+#: Most landmarks of either photo that are compared: at a first glance, as most guesses are
+#: wrong and a few are enough to see that; to refine; and to judge.
+_MOST_GLANCED, _MOST_REFINED, _MOST_JUDGED = 12, 30, 80
 
 #: With this many compared and less than this share found about their place, a guess is
 #: hopeless: to compare the rest would be a waste.
@@ -76,11 +77,14 @@ def gather(first: View, second: View, guess: Pose, *, refine: bool = True) -> Ev
     Evidence
     """
     pose = guess
-    for search_um in _SEARCHES_UM[:-1] if refine else ():
-        places, moved, found = _compare(first, second, pose, search_um, _MOST_REFINED)
+    steps = [(_SEARCHES_UM[0], _MOST_GLANCED), *((um, _MOST_REFINED) for um in _SEARCHES_UM[:-1])]
+    for search_um, most in steps if refine else ():
+        places, moved, found = _compare(first, second, pose, search_um, most)
         if len(places) >= _HOPELESS_FROM and found.mean() < _HOPELESS_BELOW:
             none = np.zeros((0, 2))
             return Evidence(pose, len(places), 0, none, none)
+        if most == _MOST_GLANCED:
+            continue  # too few to move it by
         if found.sum() < 2:
             break
         fitted = _fitted(pose.inwards(places[found]), places[found] + moved[found])
