@@ -4,22 +4,25 @@ from __future__ import annotations
 
 import shutil
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 from PIL import Image
 
 from sporecount.counting import PhotoCount, count_photo
+from sporecount.counts.rates import DetectorRates
 from sporecount.errors import PhotoUnreadableError, ScaleError
+from sporecount.microscope import Microscope
 from sporecount.photo.photo import Photo
 from sporecount.render.conditions import condition_plan
 from sporecount.render.picture import render
 from sporecount.review.errors import ReviewError
-from sporecount.review.ledger import Ledger
-from sporecount.review.look import least_certain
 from sporecount.review.opening import ScaleChoice, ToReview, from_paths
 from sporecount.review.photo_review import Totals
+from sporecount.review.queue import order
 from sporecount.review.record import find_reviews
+from sporecount.review.sample import random_order
 from sporecount.review.session import ReviewSession
 from sporecount.review.tool_counts import KEPT_FOLDER, ToolCount
 from sporecount.scale.calibration import Calibration
@@ -62,9 +65,15 @@ class Counts:
     def __init__(self) -> None:
         self.names: list[str] = []
 
-    def __call__(self, photo: Photo, calibration: Calibration, settings: Settings) -> PhotoCount:
+    def __call__(
+        self,
+        photo: Photo,
+        calibration: Calibration,
+        settings: Settings,
+        microscope: Microscope | None,
+    ) -> PhotoCount:
         self.names.append(photo.name)
-        return count_photo(photo, calibration, settings)
+        return count_photo(photo, calibration, settings, microscope)
 
 
 def test_a_photo_is_counted_once_and_opens_again_as_it_was_left(photos: ToReview) -> None:
@@ -228,21 +237,67 @@ def test_another_person_s_review_does_not_take_the_place_of_what_is_on_screen(
     assert len(find_reviews(photos.files[2].path.parent / "sporecount-reviews", "")) == 0
 
 
-def test_the_least_certain_comes_first_and_what_was_judged_no_more(photos: ToReview) -> None:
+def test_what_changes_the_answer_most_comes_first_and_what_was_judged_no_more(
+    photos: ToReview,
+) -> None:
     with ReviewSession(photos, who="Ann") as session:
         session.open(0)
-        ledger = session._open_photo().ledger
-        doubt = {name: abs(row["confidence"] - 0.5) for name, row in ledger.rows.items()}
-        first = least_certain(ledger)
+        review = session._open_photo()
+        queue = order(review.ledger.rows, review.second, review.um_per_px)
+        first = session.next_in_queue()
         assert first is not None
-        assert doubt[first.name] == min(doubt.values())
-        assert f"{100 * ledger.rows[first.name]['confidence']:.0f} %" in first.why
-        second = least_certain(ledger, [first.name])
+        assert (first.name, first.why) == (queue["id"][0], queue["why"][0])
+        second = session.next_in_queue([first.name])
         assert second is not None
-        assert second.name != first.name
-        session.act("confirm", list(ledger.rows))
-        assert least_certain(ledger) is None
-        assert isinstance(ledger, Ledger)
+        assert second.name == queue["id"][1]
+        session.act("confirm", list(review.ledger.rows))
+        assert session.next_in_queue() is None
+        assert session.next_in_queue(fair=True) is None
+
+
+def test_a_second_look_adds_places_where_one_was_missed(photos: ToReview) -> None:
+    with ReviewSession(photos, who="Ann") as session:
+        session.open(0)
+        review = session._open_photo()
+        review.second = session.look_again()
+        session.act("confirm", list(review.ledger.rows))
+        places = [session.next_in_queue([f"m{n}" for n in range(1, k)]) for k in range(1, 4)]
+        names = [place.name for place in places if place is not None]
+        assert names == [f"m{n}" for n in range(1, len(names) + 1)]
+        assert all(place.is_place for place in places if place is not None)
+        assert review.settlement(0.05) is not None
+
+
+def test_a_fair_sample_goes_in_the_order_that_the_photo_fixes(photos: ToReview) -> None:
+    with ReviewSession(photos, who="Ann") as session:
+        session.open(0)
+        review = session._open_photo()
+        fixed = random_order(review.counted.detections, review.photo.sha256)
+        seen = []
+        for _ in range(3):
+            look = session.next_in_queue(fair=True)
+            assert look is not None
+            assert look.is_place is False
+            seen.append(look.name)
+            session.act("confirm", [look.name])
+        assert seen == fixed[:3]
+
+
+def test_a_microscope_of_that_scale_is_counted_with(photos: ToReview, drawn: Any) -> None:
+    own = DetectorRates(0.9, 0.02, 0.0)
+    known = Microscope("mine", (drawn[1], drawn[1]), "2026-05-01", rates=own)
+    other = Microscope("other", (5.0, 5.0), "2026-05-01", rates=DetectorRates(0.1, 0.01, 9.0))
+    with ReviewSession(photos, who="Ann", microscopes=[known, other]) as session:
+        review = session.open(0)
+        assert review.rates == own
+        assert "mine" in review.counted.summary["notes"]
+        summary = review.counted.summary
+        now = totals(session)
+        assert (now.low, now.high) == (summary["spores_low"], summary["spores_high"])
+        session.close_photo()
+        assert review.rates.recall_mean == 1.0
+    with ReviewSession(photos, who="Ben") as session:
+        assert session.open(0).counted.summary["notes"] != summary["notes"]
 
 
 def test_nothing_can_be_done_while_no_photo_is_open(photos: ToReview) -> None:

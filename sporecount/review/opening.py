@@ -15,6 +15,7 @@ from sporecount.photo.photo import Photo
 from sporecount.photo.samples import by_folder
 from sporecount.photo.sheet import Sheet
 from sporecount.review.errors import ReviewError
+from sporecount.review.queue import COUNT, STATES
 from sporecount.scale.calibration import Calibration
 from sporecount.scale.choose import choose_calibration
 from sporecount.scale.eyepiece import Eyepiece
@@ -58,6 +59,8 @@ class ToReview:
         What else is said of the scale.
     blind : bool
         Names and arms must not be seen before all are closed.
+    aim : str
+        What a review is for: ``COUNT`` or ``STATES`` of `sporecount.review.queue`.
     notes : tuple of str
         What a person should know.
     """
@@ -67,6 +70,7 @@ class ToReview:
     rows: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     scale: ScaleChoice = field(default_factory=ScaleChoice)
     blind: bool = False
+    aim: str = COUNT
     notes: tuple[str, ...] = ()
 
     def scale_of(self, photo: Photo) -> Calibration:
@@ -117,7 +121,7 @@ def from_paths(
         samples = {**samples, **named}
         if match.missing:
             notes = (f"in the sheet but not among the photos: {', '.join(match.missing[:3])}",)
-    return ToReview(files, samples, rows, scale or ScaleChoice(), blind, notes)
+    return ToReview(files, samples, rows, scale or ScaleChoice(), blind, notes=notes)
 
 
 def from_log(
@@ -177,7 +181,7 @@ def from_log(
     missing = [str(one["photo"]) for one in wanted.values()]
     notes = (f"not in the folders: {', '.join(missing[:3])}",) if missing else ()
     samples = {file.name: str(found["name"]) for file in files}
-    return ToReview(tuple(files), samples, rows, scale or ScaleChoice(), blind, notes)
+    return ToReview(tuple(files), samples, rows, scale or ScaleChoice(), blind, notes=notes)
 
 
 def from_trial(
@@ -227,7 +231,7 @@ def from_trial(
     )
     samples = {file.name: f"{one.arm} {one.slide}" for one in slides for file in one.files}
     kept = tuple(file for file in files if file.name in samples)
-    return ToReview(kept, samples, rows, scale or ScaleChoice(), blind=True)
+    return ToReview(kept, samples, rows, scale or ScaleChoice(), blind=True, aim=STATES)
 
 
 def sha256_of(path: Path) -> str:

@@ -15,8 +15,10 @@ from sporecount import __version__
 from sporecount.counting import PhotoCount
 from sporecount.counts.detector_error import spores_range
 from sporecount.counts.loadclass import load_class
+from sporecount.counts.rates import DetectorRates
 from sporecount.counts.summary import COUNTED
 from sporecount.detect.table import SPORE_STATES, STATES
+from sporecount.microscope import Microscope
 from sporecount.photo.photo import Photo
 from sporecount.report.weights import weights_sha256
 from sporecount.review.actions import (
@@ -34,7 +36,10 @@ from sporecount.review.actions import (
 )
 from sporecount.review.errors import ReviewError
 from sporecount.review.ledger import Ledger
+from sporecount.review.queue import open_spots
 from sporecount.review.record import Counted, Review, ReviewFile, find_reviews, read_review
+from sporecount.review.second_look import no_second_look
+from sporecount.review.settlement import Settlement, settled
 from sporecount.review.use import rates_of
 from sporecount.settings import Settings
 
@@ -81,6 +86,8 @@ class PhotoReview:
         The person.
     settings : Settings
         Those it was counted with.
+    microscope : Microscope, optional
+        What is known of the user's own, if the photo was counted with that.
 
     Attributes
     ----------
@@ -88,6 +95,8 @@ class PhotoReview:
         As given.
     ledger : Ledger
         What stands.
+    second : SecondLook
+        What a second search says; nothing before it is put here.
 
     Raises
     ------
@@ -96,10 +105,18 @@ class PhotoReview:
     """
 
     def __init__(
-        self, photo: Photo, counted: PhotoCount, folder: Path, who: str, settings: Settings
+        self,
+        photo: Photo,
+        counted: PhotoCount,
+        folder: Path,
+        who: str,
+        settings: Settings,
+        microscope: Microscope | None = None,
     ) -> None:
         self.photo, self.counted, self.settings = photo, counted, settings
         self.who = who
+        self._microscope = microscope
+        self.second = no_second_look(counted.detections)
         facts = _facts(counted, settings)
         tool = Counted(counted.detections, counted.field.calibration.um_per_px, facts)
         name = _name_in_review(folder, photo, who)
@@ -305,12 +322,38 @@ class PhotoReview:
         low, high = spores_range(
             spores,
             self.counted.field.examined_mm2,
-            rates_of(closed),
+            self.rates,
             confidences=confidences,
             level=count.level,
         )
         kind = load_class(spores, count.class_lower_bounds)
         return Totals(spores, low, high, kind, states, self.ledger.looked_at, closed)
+
+    @property
+    def rates(self) -> DetectorRates:
+        """The rates of mistakes that what stands now may still have."""
+        closed, own = self.ledger.is_closed, self._microscope
+        if closed or own is None or own.rates is None:
+            return rates_of(closed)
+        return own.rates
+
+    def settlement(self, risk: float) -> Settlement | None:
+        """Say whether more review can change the photo's class; None where it was refused."""
+        if self.counted.summary["status"] != COUNTED:
+            return None
+        spots = open_spots(self.ledger.rows, self.second, self.um_per_px)
+        return settled(
+            [spots],
+            self.rates,
+            risk=risk,
+            class_lower_bounds=self.settings.count.class_lower_bounds,
+            in_full=[self.ledger.is_closed],
+        )
+
+    @property
+    def um_per_px(self) -> float:
+        """The photo's scale."""
+        return self.counted.field.calibration.um_per_px
 
     def leave(self) -> None:
         """Let other programs open the review; all that was done is kept already."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Container, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
@@ -12,14 +12,16 @@ import pandas as pd
 from sporecount.counting import count_photo
 from sporecount.errors import SporecountError
 from sporecount.literature import TAPE_MM2
+from sporecount.microscope import Microscope
 from sporecount.photo.folder import PhotoFile
 from sporecount.review.blind import BlindOrder, blind_order, open_order
 from sporecount.review.errors import ReviewError
-from sporecount.review.look import Look, least_certain
+from sporecount.review.look import Look, fair_look, telling_look
 from sporecount.review.opening import ToReview, sha256_of
 from sporecount.review.photo_review import PhotoReview, Totals
 from sporecount.review.record import find_reviews, read_review
 from sporecount.review.reviewed import is_closed
+from sporecount.review.second_look import SecondLook, second_look
 from sporecount.review.tapes import TapeScores
 from sporecount.review.tool_counts import Count, Prepared, ToolCount, ToolCounts
 from sporecount.review.use import ReviewFolders
@@ -47,7 +49,9 @@ class ReviewSession:
     seed : int or str, optional
         Another one gives another order of a blind review; by default the names are it.
     count : callable, optional
-        What counts a photo: given the photo, its calibration and the settings.
+        What counts a photo; see `sporecount.review.tool_counts.ToolCounts`.
+    microscopes : sequence of Microscope
+        What is known of the user's own.
 
     Attributes
     ----------
@@ -64,6 +68,7 @@ class ReviewSession:
         reviews: Path | None = None,
         seed: int | str | None = None,
         count: Count = count_photo,
+        microscopes: Sequence[Microscope] = (),
     ) -> None:
         found = {file.name: file for file in photos.files}
         self._order: BlindOrder = (
@@ -73,7 +78,7 @@ class ReviewSession:
         self.photos = photos
         self.who, self.settings = who, settings or Settings()
         self._folders = ReviewFolders(reviews)
-        self.counts = ToolCounts(photos.scale_of, self.settings, self._folders, count)
+        self.counts = ToolCounts(photos.scale_of, self.settings, self._folders, count, microscopes)
         self._tapes = TapeScores(self.counts, self._folders, self.settings)
         self._closed = [self._was_closed(file) for file in self.files]
         self._listeners: list[Listener] = []
@@ -158,7 +163,12 @@ class ReviewSession:
         self.leave()
         with self._hidden(index):
             self.now = PhotoReview(
-                prepared.photo, prepared.counted, folder, self.who, self.settings
+                prepared.photo,
+                prepared.counted,
+                folder,
+                self.who,
+                self.settings,
+                prepared.microscope,
             )
         self._index = index
         self._closed[index] = self.now.ledger.is_closed
@@ -261,15 +271,26 @@ class ReviewSession:
         self._open_photo().reopen_photo()
         self._changed(())
 
-    def next_in_queue(self, skipped: Sequence[str] = ()) -> Look | None:
+    def next_in_queue(self, skipped: Container[str] = (), *, fair: bool = False) -> Look | None:
         """Return what to look at next on the open photo; None where all was judged.
 
         Parameters
         ----------
-        skipped : sequence of str
-            Ids to pass over for now.
+        skipped : container of str
+            Ids to pass over: for now, or since a person saw nothing there.
+        fair : bool
+            In a random order, not the most telling first: for figures of how good the tool is.
         """
-        return least_certain(self._open_photo().ledger, skipped)
+        review = self._open_photo()
+        if fair:
+            return fair_look(review, skipped)
+        return telling_look(review, self.photos.aim, skipped)
+
+    def look_again(self) -> SecondLook:
+        """Search the open photo for what the count may have missed; safe in another thread."""
+        review = self._open_photo()
+        counted = review.counted
+        return second_look(counted.field, counted.detections, self.settings.detect)
 
     @property
     def table(self) -> pd.DataFrame:

@@ -17,6 +17,7 @@ from sporecount.counts.rates import load_rates
 from sporecount.counts.summary import unreadable_summary
 from sporecount.detect.table import empty_detections
 from sporecount.errors import SporecountError
+from sporecount.microscope import Microscope, microscope_for
 from sporecount.photo.folder import PhotoFile
 from sporecount.photo.photo import Photo
 from sporecount.photo.read import read_photo
@@ -30,9 +31,9 @@ from sporecount.settings import Settings
 #: Folder of kept counts, within the folder of reviews.
 KEPT_FOLDER = "counted"
 
-#: What chooses the scale of each photo, and what counts one.
+#: What chooses the scale of each photo, and what counts one on a microscope, if one is known.
 ScaleOf = Callable[[Photo], Calibration]
-Count = Callable[[Photo, Calibration, Settings], PhotoCount]
+Count = Callable[[Photo, Calibration, Settings, Microscope | None], PhotoCount]
 
 
 @dataclass(frozen=True, eq=False)
@@ -41,6 +42,7 @@ class Prepared:
 
     photo: Photo
     counted: PhotoCount
+    microscope: Microscope | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -77,7 +79,9 @@ class ToolCounts:
     folders : ReviewFolders
         Where reviews of photos are.
     count : callable
-        What counts a photo: given the photo, its calibration and the settings.
+        What counts a photo: given the photo, its calibration, the settings and the microscope.
+    microscopes : sequence of Microscope
+        What is known of the user's own.
     """
 
     def __init__(
@@ -86,8 +90,10 @@ class ToolCounts:
         settings: Settings,
         folders: ReviewFolders,
         count: Count = count_photo,
+        microscopes: Sequence[Microscope] = (),
     ) -> None:
         self._scale, self._settings, self._folders, self._count = scale, settings, folders, count
+        self._microscopes = tuple(microscopes)
         self._known: dict[str, ToolCount] = {}
 
     def known(self, file: PhotoFile) -> ToolCount | None:
@@ -106,17 +112,18 @@ class ToolCounts:
 
         photo = read_photo(file.path, file.name)
         calibration = self._scale(photo)
-        path = self._path(file, photo, calibration)
+        microscope = microscope_for(self._microscopes, calibration.um_per_px)
+        path = self._path(file, photo, calibration, microscope)
         kept = _load(path)
         if kept is None:
-            counted = self._count(photo, calibration, self._settings)
+            counted = self._count(photo, calibration, self._settings, microscope)
             _save(path, counted, calibration)
         else:
             field = make_field(photo, calibration, self._settings.field)
             summary = {**kept[0], "photo": file.name}
             counted = PhotoCount(kept[1], summary, field)
         self._known[file.name] = ToolCount(counted.summary, counted.detections, calibration)
-        return Prepared(photo, counted)
+        return Prepared(photo, counted, microscope)
 
     def tool_count(self, file: PhotoFile) -> ToolCount:
         """Return what the tool says of a photo; one that cannot be counted says why."""
@@ -158,12 +165,19 @@ class ToolCounts:
             done(file, self.tool_count(file))
         return True
 
-    def _path(self, file: PhotoFile, photo: Photo, calibration: Calibration) -> Path:
+    def _path(
+        self,
+        file: PhotoFile,
+        photo: Photo,
+        calibration: Calibration,
+        microscope: Microscope | None,
+    ) -> Path:
         """Return where a count is kept: under a name that changes with whatever changes it."""
         everything = {
             "scale": asdict(calibration),
             "settings": self._settings.as_dict(),
             "rates": asdict(load_rates()),
+            "microscope": None if microscope is None else asdict(microscope),
             "detector": weights_sha256(),
             "version": __version__,
         }
