@@ -18,7 +18,7 @@ Array = NDArray[np.float64]
 
 #: Share of the tool's misses that a second look lists, of all that could be seen
 #: (tests/benchmarks/review_queue.py).
-LISTED_SHARE = 0.8
+LISTED_SHARE = 0.7
 
 #: Up to so many open spots their number is summed up exactly; a normal law stands for more.
 _ONE_BY_ONE = 300
@@ -178,7 +178,7 @@ def _words(here: int, p: float, risk: float, looks: int | None, is_open: bool) -
         return f"All of it was looked through: class {here}."
     if looks == 0:
         return (
-            f"Class {here} is settled: more review would change it with a chance of "
+            f"Class {here} is settled: the chance that more review changes it is "
             f"{percent(p)}, within the risk of {percent(risk)} that you chose."
         )
     start = f"Class {here} may still change ({percent(p)})"
