@@ -259,7 +259,7 @@ def test_a_second_look_adds_places_where_one_was_missed(photos: ToReview) -> Non
     with ReviewSession(photos, who="Ann") as session:
         session.open(0)
         review = session._open_photo()
-        review.second = session.look_again()
+        review.second = review.look_again()
         session.act("confirm", list(review.ledger.rows))
         places = [session.next_in_queue([f"m{n}" for n in range(1, k)]) for k in range(1, 4)]
         names = [place.name for place in places if place is not None]

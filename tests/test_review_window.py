@@ -5,11 +5,13 @@ from __future__ import annotations
 import shutil
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 from PIL import Image
 from virtual_screen import give_screen
@@ -22,6 +24,8 @@ from sporecount.render.micrometer import render_micrometer
 from sporecount.render.picture import render
 from sporecount.review.opening import ScaleChoice, ToReview, from_paths
 from sporecount.review.record import find_reviews, read_review
+from sporecount.review.sample import random_order
+from sporecount.review.second_look import MISS_COLUMNS, no_second_look
 
 #: Warnings of the window's own libraries are not ours to mend.
 pytestmark = pytest.mark.filterwarnings("ignore")
@@ -259,6 +263,7 @@ def test_parting_and_joining_by_keys(window: Window, photos: ToReview) -> None:
 def test_looking_next_goes_there_and_goes_on(window: Window, photos: ToReview) -> None:
     window.dock.start(photos, "Ann")
     window.open(0)
+    window.now.second = no_second_look(window.now.counted.detections)
     window.key("N")
     (first,) = window.dock.picture.selected
     row, scale = window.now.row(first), window.dock.picture.um_per_px
@@ -272,6 +277,41 @@ def test_looking_next_goes_there_and_goes_on(window: Window, photos: ToReview) -
     window.key("I")
     assert window.dock.picture.selected == (second,)
     assert window.now.ledger.looked_at == 2
+
+
+def test_a_place_where_one_was_missed_is_shown_and_added(window: Window, photos: ToReview) -> None:
+    window.dock.start(photos, "Ann")
+    window.open(0)
+    window.now.act("confirm", list(window.now.ledger.rows))
+    if not len(window.now.second.misses):
+        gone = window.now.row(window.spores()[0])
+        window.now.act("reject", [gone["id"]])
+        place = {"id": "m1", "x_px": gone["x_px"], "y_px": gone["y_px"], "chance": 0.6}
+        more = pd.DataFrame([{**dict.fromkeys(MISS_COLUMNS, 0.3), **place}])
+        window.now.second = replace(window.now.second, misses=more.astype(MISS_COLUMNS))
+    before = window.count
+    window.key("N")
+    assert window.dock.picture.selected == ()
+    assert "ring" in window.dock.review_panel.selected.text()
+    assert "missed" in window.dock.review_panel.why.text()
+    window.key("C")
+    assert window.said == ""
+    assert window.count == before + 1
+    window.wait(lambda: window.dock.review_panel.settlement.text().startswith("Class"))
+
+
+def test_what_was_passed_over_comes_again_and_the_random_order_is_the_photo_s(
+    window: Window, photos: ToReview
+) -> None:
+    window.dock.start(photos, "Ann")
+    window.open(0)
+    fixed = random_order(window.now.counted.detections, window.now.photo.sha256)
+    window.dock.review_panel.fair.setChecked(True)
+    seen = []
+    for _ in range(len(fixed) + 1):
+        window.dock.deeds.do("look_next")
+        seen += window.dock.picture.selected
+    assert seen == [*fixed, fixed[0]]
 
 
 def test_the_picture_shows_photo_and_outlines(

@@ -38,7 +38,7 @@ from sporecount.review.errors import ReviewError
 from sporecount.review.ledger import Ledger
 from sporecount.review.queue import open_spots
 from sporecount.review.record import Counted, Review, ReviewFile, find_reviews, read_review
-from sporecount.review.second_look import no_second_look
+from sporecount.review.second_look import SecondLook, no_second_look, second_look
 from sporecount.review.settlement import Settlement, settled
 from sporecount.review.use import rates_of
 from sporecount.settings import Settings
@@ -349,6 +349,14 @@ class PhotoReview:
             class_lower_bounds=self.settings.count.class_lower_bounds,
             in_full=[self.ledger.is_closed],
         )
+
+    def look_again(self) -> SecondLook:
+        """Search for what the count may have missed, to be put at ``second``.
+
+        As long as counting; safe in a thread beside the window's.
+        """
+        counted = self.counted
+        return second_look(counted.field, counted.detections, self.settings.detect)
 
     @property
     def um_per_px(self) -> float:

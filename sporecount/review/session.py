@@ -21,7 +21,6 @@ from sporecount.review.opening import ToReview, sha256_of
 from sporecount.review.photo_review import PhotoReview, Totals
 from sporecount.review.record import find_reviews, read_review
 from sporecount.review.reviewed import is_closed
-from sporecount.review.second_look import SecondLook, second_look
 from sporecount.review.tapes import TapeScores
 from sporecount.review.tool_counts import Count, Prepared, ToolCount, ToolCounts
 from sporecount.review.use import ReviewFolders
@@ -285,12 +284,6 @@ class ReviewSession:
         if fair:
             return fair_look(review, skipped)
         return telling_look(review, self.photos.aim, skipped)
-
-    def look_again(self) -> SecondLook:
-        """Search the open photo for what the count may have missed; safe in another thread."""
-        review = self._open_photo()
-        counted = review.counted
-        return second_look(counted.field, counted.detections, self.settings.detect)
 
     @property
     def table(self) -> pd.DataFrame:

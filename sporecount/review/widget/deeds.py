@@ -17,6 +17,9 @@ from sporecount.review.widget.keys import DEEDS
 from sporecount.review.widget.picture import Picture
 from sporecount.review.widget.review_panel import ReviewPanel
 
+#: What is asked at a place where nothing was found.
+PLACE = "Nothing was found in the ring. C: it is a spore, and is added. X: there is none."
+
 #: Points that are kept of a line drawn by hand.
 _MOST_POINTS = 200
 
@@ -40,7 +43,8 @@ class Deeds:
         self._picture, self._panel, self._open_photo = picture, panel, open_photo
         self.session: ReviewSession | None = None
         self._look: Look | None = None
-        self._passed: list[str] = []
+        self._passed: set[str] = set()
+        self._nothing: set[str] = set()
 
     def do(self, name: str) -> None:
         """Do what a name of `keys.DEEDS` says; what goes wrong is said in the panel."""
@@ -55,7 +59,8 @@ class Deeds:
 
     def opened(self) -> None:
         """Start afresh on another photo."""
-        self._look, self._passed = None, []
+        self._look, self._passed, self._nothing = None, set(), set()
+        self._panel.show_look(None, start=True)
         self._picture.drawing = False
 
     def clicked(self, x_px: float, y_px: float, more: bool) -> None:
@@ -112,7 +117,7 @@ class Deeds:
 
     def add(self) -> None:
         """Add what is under the mouse."""
-        self.select([self._session.add_at(*self._picture.pointer_px)])
+        self._add_at(*self._picture.pointer_px)
 
     def draw(self) -> None:
         """Let the mouse draw an outline, or not any more."""
@@ -131,15 +136,21 @@ class Deeds:
     def look_next(self) -> None:
         """Go to where a look is worth most."""
         if self._look is not None:
-            self._passed.append(self._look.name)
-        self._look = self._session.next_in_queue(self._passed)
+            self._passed.add(self._look.name)
+        fair = self._panel.fair.isChecked()
+        self._look = self._session.next_in_queue(self._nothing | self._passed, fair=fair)
+        if self._look is None and self._passed:  # all round: what was passed over comes again
+            self._passed.clear()
+            self._look = self._session.next_in_queue(self._nothing, fair=fair)
         self._panel.show_look(self._look)
         if self._look is None:
-            self._passed = []
             self.select(())
             return
         self._picture.look_at(self._look.x_px, self._look.y_px)
-        self.select([self._look.name] if self._look.name else ())
+        self.select(() if self._look.is_place else [self._look.name])
+        if self._look.is_place:
+            self._picture.ring(self._look.x_px, self._look.y_px)
+            self._panel.selected.setText(PLACE)
 
     def undo(self) -> None:
         """Take back the last action."""
@@ -181,16 +192,36 @@ class Deeds:
 
     def _judge(self, kind: str, state: str | None = None) -> None:
         names = self._picture.selected
+        if not names and self._look is not None and self._look.is_place:
+            self._judge_place(self._look, kind, state)
+            return
         if not names:
             self._say("Select something first: click on it, or press N.")
             return
         self._session.act(kind, names, state=state)
-        looked = self._look is not None and self._look.name in names
-        if looked and self._panel.go_on.isChecked():
-            self._look = None
-            self.look_next()
+        if self._look is not None and self._look.name in names:
+            self._go_on()
         else:
             self.select(names)
+
+    def _judge_place(self, look: Look, kind: str, state: str | None) -> None:
+        """Add what was missed at a place, or pass it over for good."""
+        if kind == REJECT:
+            self._nothing.add(look.name)
+        else:
+            self._add_at(look.x_px, look.y_px, state)
+        self._go_on()
+
+    def _add_at(self, x_px: float, y_px: float, state: str | None = None) -> None:
+        self.select([self._session.add_at(x_px, y_px, state)])
+
+    def _go_on(self) -> None:
+        """Go to the next thing after an answer, if that is wished."""
+        look, self._look = self._look, None
+        if self._panel.go_on.isChecked():
+            self.look_next()
+        elif look is not None and not look.is_place:
+            self.select([look.name])
 
     def _one(self) -> str:
         names = self._picture.selected

@@ -13,6 +13,7 @@ from qtpy.QtWidgets import QScrollArea, QTabWidget, QVBoxLayout, QWidget
 from sporecount.photo.photo import Photo
 from sporecount.review.opening import ToReview
 from sporecount.review.overlay import Marks
+from sporecount.review.second_look import SecondLook
 from sporecount.review.session import ReviewSession
 from sporecount.review.tool_counts import Prepared
 from sporecount.review.widget.background import Background
@@ -63,6 +64,7 @@ class ReviewDock(QWidget):
         self.session: ReviewSession | None = None
         self._opening: Background | None = None
         self._scoring: Background | None = None
+        self._searching: Background | None = None
         self._wanted: int | None = None
         self._shows_ruling = False
         self._held = _Held()
@@ -115,7 +117,7 @@ class ReviewDock(QWidget):
         self._quiet.stop()
         for panel in (self.count_panel, self.report_panel):
             panel.wait()
-        for work in (self._opening, self._scoring):
+        for work in (self._opening, self._scoring, self._searching):
             if work is not None:
                 work.wait(60)
         if self.session is not None:
@@ -152,7 +154,7 @@ class ReviewDock(QWidget):
     @property
     def is_busy(self) -> bool:
         """Whether something is still under way beside the window."""
-        works = (self._opening, self._scoring)
+        works = (self._opening, self._scoring, self._searching)
         running = any(work is not None and work.is_running for work in works)
         return running or self.count_panel.is_running or self.report_panel.is_running
 
@@ -179,6 +181,20 @@ class ReviewDock(QWidget):
         self._show_all()
         self.review_panel.message.setText("; ".join(review.notes))
         self._quiet.start()
+        self._look_again()
+
+    def _look_again(self) -> None:
+        """Search for what may have been missed, while the person looks at what was found."""
+        session = self.session
+        if session is None or session.now is None or session.now.totals() is None:
+            return
+        now = session.now
+
+        def take(second: SecondLook) -> None:
+            now.second = second
+            self._quiet.start()
+
+        self._searching = Background(lambda _step: now.look_again(), take, self._not_ready)
 
     def _wait_and_open(self, index: int) -> None:
         if self._opening is not None:
@@ -213,8 +229,10 @@ class ReviewDock(QWidget):
     def _decide(self) -> None:
         """Say what the tape says now, where all its photos are counted."""
         session = self.session
-        if session is None or session.sample is None:
+        if session is None or session.now is None or session.sample is None:
             return
+        settlement = session.now.settlement(session.settings.decision.risk_release)
+        self.review_panel.settlement.setText("" if settlement is None else settlement.why)
         sample, label = session.sample, self.review_panel.decision
         own = [file for file in session.files if session.photos.samples[file.name] == sample]
         missing = sum(session.counts.known(file) is None for file in own)

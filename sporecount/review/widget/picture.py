@@ -71,6 +71,7 @@ class Picture:
         self.selected: tuple[str, ...] = ()
         self._hidden = False
         self._drawing = False
+        self._ring: tuple[float, float] | None = None
         self._timer = QTimer()
         self._timer.setSingleShot(True)
         self._timer.setInterval(_PAUSE_MS)
@@ -121,7 +122,7 @@ class Picture:
                 self._viewer.layers.remove(layer)
         self._photo = self._outlines = None
         self._screen = self._canvas = None
-        self._marks, self.selected = Marks({}), ()
+        self._marks, self.selected, self._ring = Marks({}), (), None
 
     @property
     def layers(self) -> tuple[Any, ...]:
@@ -147,6 +148,10 @@ class Picture:
     def select(self, names: Sequence[str]) -> None:
         """Select detections."""
         old, self.selected = self.selected, tuple(dict.fromkeys(names))
+        if self._ring is not None:
+            self._ring = None
+            self.refresh()
+            return
         self._redraw([self._marks.box(name) for name in {*old, *self.selected}])
 
     def at(self, x_px: float, y_px: float) -> str | None:
@@ -186,6 +191,11 @@ class Picture:
         if not 0.5 * close <= self._viewer.camera.zoom <= 3 * close:
             self._viewer.camera.zoom = close
 
+    def ring(self, x_px: float, y_px: float) -> None:
+        """Draw a ring around a place where nothing was found."""
+        self._ring = (x_px, y_px)
+        self.refresh()
+
     @property
     def pointer_px(self) -> tuple[float, float]:
         """Where the mouse is, x and y in photo pixels."""
@@ -197,8 +207,19 @@ class Picture:
         if self._outlines is None or self._outlines not in self._viewer.layers:
             return
         screen = self._on_screen()
-        self._canvas = draw_overlay(self._marks, screen, self.selected, hidden=self._hidden)
+        self._canvas = draw_overlay(
+            self._marks, screen, self.selected, hidden=self._hidden, line=self._ring_line()
+        )
         self._put(screen)
+
+    def _ring_line(self) -> NDArray[np.float64] | None:
+        """Return the ring as a line in photo pixels."""
+        if self._ring is None:
+            return None
+        turn = np.linspace(0, 2 * np.pi, 49)
+        return np.array(self._ring) + 0.9 * self._marks.usual_px * np.stack(
+            [np.cos(turn), np.sin(turn)], axis=1
+        )
 
     def _put(self, screen: Screen) -> None:
         layer, scale = self._outlines, self.um_per_px

@@ -14,6 +14,8 @@ from sporecount.review.photo_review import Totals
 from sporecount.review.widget.keys import JUDGE, LINES, MOUSE, MOVE, PHOTOS, SHAPE, Deed
 from sporecount.review.widget.parts import box, button, words
 
+_START = "Press N, and the window goes where a look is worth most."
+
 
 class ReviewPanel(QWidget):
     """Shows what stands, and offers what can be done.
@@ -35,7 +37,9 @@ class ReviewPanel(QWidget):
         self.states = words()
         self.progress = words()
         self.decision = words()
-        self.why = words("Press N, and the window goes where a look is worth most.")
+        self.settlement = words()
+        self.why = words(_START)
+        self.fair = QCheckBox("In a random order, to tell how good the tool is")
         self.go_on = QCheckBox("Go on by itself after each answer")
         self.go_on.setChecked(True)
         self.selected = words("Nothing is selected.")
@@ -45,7 +49,7 @@ class ReviewPanel(QWidget):
         layout.addWidget(self.photo)
         layout.addWidget(box("This photo", self.count, self.states, self.progress))
         layout.addWidget(box("This tape", self.decision))
-        layout.addWidget(box("Look next", self.why, self.go_on))
+        layout.addWidget(box("Look next", self.settlement, self.why, self.go_on, self.fair))
         layout.addWidget(box("Selected", self.selected, self._grid(JUDGE, 2), self._grid(SHAPE, 2)))
         layout.addLayout(self._grid((*MOVE, *PHOTOS), 2))
         layout.addWidget(words(MOUSE))
@@ -86,9 +90,10 @@ class ReviewPanel(QWidget):
             return
         self.selected.setText(told(rows[0]))
 
-    def show_look(self, look: Look | None) -> None:
+    def show_look(self, look: Look | None, *, start: bool = False) -> None:
         """Show why the window went where it is."""
-        self.why.setText("Everything found was judged." if look is None else look.why)
+        nothing = _START if start else "All that was found was judged."
+        self.why.setText(nothing if look is None else look.why)
 
     def _grid(self, deeds: Sequence[Deed], columns: int) -> QGridLayout:
         grid = QGridLayout()
