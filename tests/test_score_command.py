@@ -24,6 +24,7 @@ from sporecount.decision.texts import OUTCOMES
 from sporecount.detect.table import COLUMNS
 from sporecount.photo.folder import PhotoFile
 from sporecount.photo.samples import by_folder
+from sporecount.rearing.errors import LogError
 from sporecount.rearing.log import RearingLog
 from sporecount.render.tape import RenderedTape, TapePlan, render_tape
 from sporecount.report.samples_table import SAMPLE_DETECTION_COLUMNS
@@ -301,6 +302,34 @@ def test_a_fault_in_the_report_does_not_cost_the_decision(
     assert CliRunner().invoke(main, command(tmp_path, "--no-marked")).exit_code == 1
     assert rows(tmp_path / "out/samples.csv")[0]["decision"] in OUTCOMES
     assert "made up" in (tmp_path / "out/problems.log").read_text("utf-8")
+
+
+def test_folders_without_a_photo_are_named_and_not_forgotten(
+    tape: RenderedTape, tmp_path: Path
+) -> None:
+    save(tmp_path / "season/A1", tape)
+    for empty in ("B2", "C3/inner", "A1/sporecount-reviews", ".hidden"):
+        (tmp_path / "season" / empty).mkdir(parents=True)
+    (tmp_path / "season/B2/1.CR2").write_bytes(b"raw")
+    done = CliRunner().invoke(main, command(tmp_path, "--no-marked"))
+    assert done.exit_code == 0, done.output
+    (said,) = (line for line in done.output.splitlines() if "no photo of a known format" in line)
+    assert said.endswith(f"in {tmp_path / 'season/B2'}, {tmp_path / 'season/C3'}: not scored")
+
+
+def test_a_log_that_cannot_be_had_does_not_keep_the_decision_from_being_said(
+    scored: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def busy(*_: object) -> bool:
+        raise LogError("log.sqlite3", "another program is writing to it", "try again")
+
+    monkeypatch.setattr("sporecount.cli.score_run.record_results", busy)
+    done = CliRunner().invoke(main, command(scored))
+    assert done.exit_code == 1
+    assert (
+        "Not in the log; give the same command again: log.sqlite3: another program" in done.output
+    )
+    assert "Sample A1" in done.output
 
 
 def test_many_samples_are_listed_with_the_cautions_said_once(

@@ -36,14 +36,16 @@ from sporecount.cli.sample_work import REPORT_FOLDER, SampleWork, layout_names
 from sporecount.cli.scales import ScaleRequest
 from sporecount.cli.tape_areas import tape_areas
 from sporecount.counts.summary import COUNTED
+from sporecount.errors import SporecountError
 from sporecount.literature import TAPE_MM2
-from sporecount.photo.folder import PhotoFile, find_photos
+from sporecount.photo.folder import PhotoFile, find_photos, folders_without_photos
 from sporecount.photo.samples import SampleFiles, by_folder, by_sheet
 from sporecount.photo.sheet import read_sheet
 from sporecount.rearing.log import RearingLog
 from sporecount.report.files import utf8, write_whole
 from sporecount.report.names import marked_names
 from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
+from sporecount.review.record import FOLDER as REVIEWS
 from sporecount.settings import Settings
 
 #: With more samples than this, the terminal shows the table and the cautions only.
@@ -140,13 +142,25 @@ def _score(
     write_results(options.out, results, sheet_rows)
     photos = [photo for result in results for photo in result.photos]
     write_whole(options.out / RUN_FILE, utf8(run_record(start, photos, now())))
-    kept = options.log_file is None or record_results(
-        options.log_file, results, settings, sheet_rows
-    )
+    kept = options.log_file is None or _recorded(options.log_file, results, settings, sheet_rows)
     print_results(results, options.out)
     whole = all(photo["status"] == COUNTED for photo in photos)
     whole = whole and all(result.summary["status"] == COUNTED for result in results)
     return DONE if whole and kept else NOT_ALL_COUNTED
+
+
+def _recorded(
+    log_file: Path,
+    results: Sequence[SampleResult],
+    settings: Settings,
+    sheet_rows: Mapping[str, Mapping[str, Any]],
+) -> bool:
+    """Record what was found; a log that cannot be had must not keep it from being said."""
+    try:
+        return record_results(log_file, results, settings, sheet_rows)
+    except SporecountError as error:
+        click.echo(one_line(f"Not in the log; give the same command again: {error}"), err=True)
+        return False
 
 
 def marked_paths(files: Sequence[PhotoFile], *, wanted: bool) -> dict[str, str]:
@@ -171,12 +185,24 @@ def _samples(
 ) -> list[SampleFiles]:
     named = any(row.get("sample") for row in sheet_rows.values())
     if not named and options.paths:
+        _say_empty(folders_without_photos(options.paths, files, [REVIEWS]))
         return by_folder(files, options.paths)
     samples, left_out = by_sheet(files, sheet_rows)
     if left_out:
-        shown = ", ".join(left_out[:3]) + (f" and {len(left_out) - 3} more" if left_out[3:] else "")
-        click.echo(one_line(f"Note: the sheet names no sample, so not scored: {shown}"), err=True)
+        note = f"Note: the sheet names no sample, so not scored: {_some(left_out)}"
+        click.echo(one_line(note), err=True)
     return samples
+
+
+def _say_empty(folders: Sequence[Path]) -> None:
+    """Note folders that yield no sample, so that no adult is forgotten in silence."""
+    if folders:
+        note = f"Note: no photo of a known format in {_some([str(f) for f in folders])}: not scored"
+        click.echo(one_line(note), err=True)
+
+
+def _some(names: Sequence[str]) -> str:
+    return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if names[3:] else "")
 
 
 def _score_all(

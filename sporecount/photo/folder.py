@@ -87,6 +87,43 @@ def find_photos(paths: str | Path | Iterable[str | Path]) -> list[PhotoFile]:
     return sorted(named, key=lambda p: (p.name.casefold(), p.name))
 
 
+def folders_without_photos(
+    paths: Iterable[str | Path], photos: Iterable[PhotoFile], passed_over: Iterable[str] = ()
+) -> list[Path]:
+    """List folders in which somebody may expect photos, but there are none.
+
+    Parameters
+    ----------
+    paths : iterable of paths
+        What was given.
+    photos : iterable of PhotoFile
+        What was found there.
+    passed_over : iterable of str
+        Names of folders that hold something else.
+
+    Returns
+    -------
+    list of Path
+        Sorted. Of folders within each other the outermost; those that
+        :func:`find_photos` passes over are left out.
+    """
+    filled = {folder for file in photos for folder in file.path.resolve().parents}
+    named, empty = set(passed_over), list[Path]()
+    for path in (Path(p) for p in paths):
+        for where, folders, _ in os.walk(path):
+            here = Path(where)
+            folders[:] = [f for f in folders if _looked_into(here, f) and f not in named]
+            if here.resolve() not in filled:
+                empty.append(here)
+                folders.clear()
+    return sorted(set(empty))
+
+
+def _looked_into(where: Path, name: str) -> bool:
+    """Say whether a subfolder is searched for photos."""
+    return not (name.startswith(".") or name == "__MACOSX" or _holds_results(where / name))
+
+
 def _photos_at(path: Path) -> list[_Found]:
     """List the photos at one path that was given."""
     if path.is_dir():
@@ -108,11 +145,7 @@ def _walk(folder: Path) -> list[Path]:
     photos: list[Path] = []
     for where, folders, files in os.walk(folder, onerror=_cannot_list):
         here = Path(where)
-        folders[:] = [
-            f
-            for f in folders
-            if not f.startswith(".") and f != "__MACOSX" and not _holds_results(here / f)
-        ]
+        folders[:] = [f for f in folders if _looked_into(here, f)]
         photos += [
             here / f
             for f in files
