@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from sporecount.detect.table import COLUMNS, SPORE_STATES, STATES
@@ -46,6 +46,7 @@ def histories(draw: st.DrawFn) -> list[Action]:
     return actions
 
 
+@settings(deadline=None, max_examples=60)
 @given(histories())
 def test_following_is_the_same_as_starting_over(actions: list[Action]) -> None:
     tool = table(6)
