@@ -10,7 +10,7 @@ import signal
 import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -384,6 +384,35 @@ def test_it_watches_until_it_is_stopped_and_follows_renames(
     assert "Stopped. The same command goes on from here." in said
     assert "a person decides" in said
     assert [photo for photo, _ in logged(tmp_path)][-1] == 2
+
+
+def test_a_folder_that_goes_away_for_a_while_changes_nothing(
+    photos: list[Path], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder, away = tmp_path / "A1", tmp_path / "away"
+    folder.mkdir()
+    shutil.copy(photos[0], folder)
+    said: list[str] = []
+
+    def turns(*_: object, **__: object) -> Iterator[None]:
+        yield
+        time.sleep(0.15)
+        yield  # counted by now
+        said.append((tmp_path / "out/samples.csv").read_text("utf-8"))
+        folder.rename(away)
+        yield
+        yield
+        said.append((tmp_path / "out/samples.csv").read_text("utf-8"))
+        away.rename(folder)
+        yield
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("sporecount.cli.watch_run.wakes", turns)
+    result = CliRunner().invoke(main, arguments(tmp_path))
+    assert result.exit_code == 0, result.output
+    assert result.output.count("the folder cannot be listed") == 1
+    assert said[0] == said[1] == (tmp_path / "out/samples.csv").read_text("utf-8")
+    assert [count for count, _ in logged(tmp_path)] == [1]
 
 
 def test_the_state_says_whether_it_is_settled() -> None:

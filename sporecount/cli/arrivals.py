@@ -9,10 +9,15 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from sporecount.cli.batch import file_sha256
+from sporecount.errors import SporecountError
 from sporecount.photo.folder import PHOTO_SUFFIXES, PhotoFile
 
 #: Tells one state of a file from another: size, time of change, number on the disk.
 Signature = tuple[int, int, int]
+
+
+class FolderUnreachableError(SporecountError):
+    """A folder that cannot be listed just now: nothing is known of what is in it."""
 
 
 @dataclass(frozen=True)
@@ -91,7 +96,13 @@ class Arrivals:
         self._first = True
 
     def look(self) -> Look:
-        """Look into the folder."""
+        """Look into the folder.
+
+        Raises
+        ------
+        FolderUnreachableError
+            If it cannot be listed, as when a drive is unplugged.
+        """
         found = self._signatures()
         now = self._clock()
         self._known = {
@@ -111,7 +122,15 @@ class Arrivals:
 
     def _signatures(self) -> dict[str, Signature]:
         found = {}
-        for path in self._folder.iterdir():
+        try:
+            paths = list(self._folder.iterdir())
+        except OSError as error:
+            raise FolderUnreachableError(
+                str(self._folder),
+                f"the folder cannot be listed ({error.strerror or error})",
+                "bring it back; what was counted stays",
+            ) from error
+        for path in paths:
             name = path.name
             if name.startswith(".") or path.suffix.casefold() not in PHOTO_SUFFIXES:
                 continue

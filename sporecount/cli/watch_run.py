@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from sporecount.cli.arrivals import Arrivals
+from sporecount.cli.arrivals import Arrivals, FolderUnreachableError
 from sporecount.cli.batch import Batch
 from sporecount.cli.count_run import check_out, scale_request
 from sporecount.cli.edge import one_line
@@ -64,6 +64,7 @@ def _run(options: WatchOptions, settings: Settings, scales: ScaleRequest) -> int
         settings=settings,
         marked={},
         reviews=options.review_folders(),
+        microscopes=options.microscopes(),
     )
     work = SampleWork(batch, {name: options.tape_mm2}, layout_names([name]), keep_views=True)
     with screen() as shown:
@@ -97,9 +98,18 @@ def _run(options: WatchOptions, settings: Settings, scales: ScaleRequest) -> int
 
 def _watch(session: WatchSession, options: WatchOptions, shown: Screen) -> None:
     """Look again and again; with ``finish``, until nothing is left to wait for."""
-    every_s = min(_EVERY_S, max(0.05, options.settle_s / 2))
+    every_s, lost = min(_EVERY_S, max(0.05, options.settle_s / 2)), False
     for _ in wakes(options.folder, every_s, poll=options.poll):
-        session.look()
+        try:
+            session.look()
+        except FolderUnreachableError as error:
+            if options.finish:
+                raise
+            if not lost:
+                shown.say(one_line(f"{error}"))
+            lost = True
+            continue
+        lost = False
         shown.show(session.result, session.waiting)
         if options.finish and not session.unsettled:
             return
