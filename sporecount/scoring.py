@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from sporecount.counting import PhotoCount, count_photo
-from sporecount.counts.rates import load_rates
+from sporecount.counts.rates import DetectorRates, load_rates
 from sporecount.counts.sample_summary import in_full, refused_row, scored_row
 from sporecount.counts.summary import unreadable_summary
 from sporecount.detect.table import SPORE_STATES
@@ -149,6 +149,7 @@ def score_sample(
     tape_mm2: float = TAPE_MM2,
     settings: Settings | None = None,
     known: Known | None = None,
+    rates: DetectorRates | None = None,
 ) -> SampleScore:
     """Score one sample from its counted photos.
 
@@ -166,6 +167,8 @@ def score_sample(
         Everything else that can change the result.
     known : dict, optional
         Registrations of earlier calls, see `sporecount.tape.layout.lay_out`.
+    rates : DetectorRates, optional
+        Rates of mistakes of the user's own microscope, in place of those of the package.
 
     Returns
     -------
@@ -181,7 +184,7 @@ def score_sample(
 
     settings = settings or Settings()
     # Where a person looked through all photos, none of the tool's mistakes are left.
-    rates = CHECKED_BY_HAND if in_full(photos) else load_rates()
+    rates = CHECKED_BY_HAND if in_full(photos) else rates or load_rates()
     tape = assemble(views, settings.tape, known=known)
     rows = tuple(dict(photo) for photo in photos)
     # A photo that others cover wholly owns no area, and says nothing of its own.

@@ -33,7 +33,9 @@ class Chain:
     def __init__(self) -> None:
         self.counted: list[str] = []
 
-    def __call__(self, photo: Photo, calibration: Calibration, settings: Settings) -> PhotoCount:
+    def __call__(
+        self, photo: Photo, calibration: Calibration, settings: Settings, microscope: object = None
+    ) -> PhotoCount:
         spores = int(photo.pixels[0, 0, 0])
         if spores == self.BROKEN:
             raise ZeroDivisionError("made up")

@@ -6,17 +6,19 @@ import hashlib
 import os
 import threading
 import traceback
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future, ThreadPoolExecutor, as_completed
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
+from typing import Any
 
 from sporecount.cli.parts import Parts, PhotoResult, part_key
 from sporecount.cli.scales import ScaleRequest
 from sporecount.counting import count_photo
-from sporecount.counts.summary import unreadable_summary
+from sporecount.counts.summary import COUNTED, unreadable_summary
 from sporecount.detect.table import empty_detections
 from sporecount.errors import SporecountError
+from sporecount.microscope import Microscope, microscope_for
 from sporecount.photo.folder import PhotoFile
 from sporecount.photo.read import read_photo
 from sporecount.report.files import write_whole
@@ -49,6 +51,8 @@ class Batch:
         Photos worked on at once.
     reviews : ReviewFolders or None
         Where people's reviews are; None where the tool's own results are wanted.
+    microscopes : tuple of Microscope
+        What was measured on the user's own; empty where the tool is wanted as it comes.
     """
 
     out: Path
@@ -58,11 +62,25 @@ class Batch:
     afresh: bool = False
     jobs: int = 1
     reviews: ReviewFolders | None = None
+    microscopes: tuple[Microscope, ...] = ()
 
     def key(self, file: PhotoFile, sha256: str) -> str:
         """Return the name under which the result of a photo of these bytes is kept."""
         said = "" if self.reviews is None else stamp(self.reviews.of(file.path), sha256)
-        return part_key(file.name, sha256, self.scales.asked(file.name), self.settings, said)
+        return part_key(
+            file.name,
+            sha256,
+            self.scales.asked(file.name),
+            self.settings,
+            said,
+            [asdict(one) for one in self.microscopes],
+        )
+
+    def microscope_of(self, rows: Iterable[Mapping[str, Any]]) -> Microscope | None:
+        """Return the microscope that all of some counted photos are of, if it is one."""
+        scales = [float(row["um_per_px"]) for row in rows if row["status"] == COUNTED]
+        found = {microscope_for(self.microscopes, scale) for scale in scales}
+        return found.pop() if len(found) == 1 else None
 
 
 def count_batch(
@@ -216,9 +234,12 @@ def _count_or_recall(batch: Batch, file: PhotoFile, *, with_view: bool) -> Photo
     photo = read_photo(file.path, file.name)
     # Of the bytes that were read: a camera may have gone on writing since the hash was taken.
     key = batch.key(file, photo.sha256)
-    counted = count_photo(photo, batch.scales.choose(photo), batch.settings)
+    scale = batch.scales.choose(photo)
+    own = microscope_for(batch.microscopes, scale.um_per_px)
+    counted = count_photo(photo, scale, batch.settings, own)
     if batch.reviews is not None:
-        counted = with_reviews(counted, batch.reviews.of(file.path), batch.settings.count)
+        rates = None if own is None else own.rates
+        counted = with_reviews(counted, batch.reviews.of(file.path), batch.settings.count, rates)
     if marked is not None:
         from sporecount.report.marked import draw_marked, jpeg_bytes
 

@@ -18,6 +18,7 @@ from sporecount.cli.options import (
     jobs_option,
     marked_option,
     out_option,
+    own_option,
     reviews_options,
     scale_options,
     settings_option,
@@ -72,6 +73,7 @@ def main() -> None:
 @scale_options
 @settings_option
 @reviews_options
+@own_option
 @marked_option
 @jobs_option
 @afresh_option

@@ -72,6 +72,7 @@ def _count(
         afresh=options.afresh,
         jobs=min(options.jobs, len(files)),
         reviews=options.review_folders(),
+        microscopes=options.microscopes(),
     )
     try:
         with progress(len(files)) as step:
@@ -86,7 +87,17 @@ def _count(
     _write_tables(options.out, results, rows)
     write_whole(options.out / RUN_FILE, utf8(run_record(start, rows, now())))
     _print(rows, options.out)
+    say_own(batch, rows)
     return DONE if all(row["status"] == COUNTED for row in rows) else NOT_ALL_COUNTED
+
+
+def say_own(batch: Batch, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Say so where results rest on what was measured on the user's own microscope."""
+    used = {batch.microscope_of([row]) for row in rows} - {None}
+    notes = sorted(one.note for one in used if one is not None)
+    if notes:
+        said = f"Note: counted with {', '.join(notes)}; --as-shipped leaves that out"
+        click.echo(one_line(said))
 
 
 def scale_request(

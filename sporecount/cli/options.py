@@ -52,6 +52,11 @@ reviews_options = options(
     ),
     click.option("--no-reviews", is_flag=True, help="The tool's own counts, whatever people said."),
 )
+own_option = click.option(
+    "--as-shipped",
+    is_flag=True,
+    help="Leave out what was measured on your own microscope.",
+)
 jobs_option = click.option(
     "--jobs",
     type=click.IntRange(min=1),

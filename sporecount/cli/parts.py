@@ -2,14 +2,14 @@
 
 One file for each photo, named by its name and everything that can change its
 result: the photo's bytes, the scale asked for, the settings, the detector's weights and rates,
-what people said in reviews, and the version of the program.
+what people said in reviews, their own microscopes, and the version of the program.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -56,6 +56,7 @@ def part_key(
     scale_asked: Mapping[str, Any],
     settings: Settings,
     reviews: str = "",
+    microscopes: Sequence[Mapping[str, Any]] = (),
 ) -> str:
     """Return a name for a result that changes with anything that can change the result."""
     everything = {
@@ -67,6 +68,7 @@ def part_key(
         "detector": weights_sha256(),
         "version": __version__,
         "reviews": reviews,
+        "microscopes": list(microscopes),
     }
     text = json.dumps(everything, sort_keys=True, default=str)
     return hashlib.sha256(text.encode()).hexdigest()[:32]

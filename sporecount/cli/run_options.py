@@ -9,6 +9,8 @@ from typing import Any, Protocol
 import click
 
 from sporecount.cli.settings_file import read_settings
+from sporecount.microscope import Microscope
+from sporecount.review.own import load_microscopes
 from sporecount.review.use import ReviewFolders
 from sporecount.settings import Settings
 
@@ -50,6 +52,11 @@ class RunOptions:
     afresh: bool = False
     reviews: Path | None = None
     no_reviews: bool = False
+    as_shipped: bool = False
+
+    def microscopes(self) -> tuple[Microscope, ...]:
+        """Return what was measured on the user's own microscopes, unless it is not wanted."""
+        return () if self.as_shipped else load_microscopes()
 
     def review_folders(self) -> ReviewFolders | None:
         """Return where reviews are, or None where they are not wanted.

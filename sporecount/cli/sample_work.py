@@ -98,6 +98,7 @@ class SampleWork:
         kept = None if batch.afresh else parts.load(key)
         if kept is not None and (kept.report or (grows and not kept.is_settled)):
             return kept
+        own = batch.microscope_of(photo.summary for photo in photos)
         scored = score_sample(
             sample.name,
             [photo.summary for photo in photos],
@@ -105,6 +106,7 @@ class SampleWork:
             tape_mm2=self.tapes_mm2[sample.name],
             settings=batch.settings,
             known=self.registrations if self.keep_views else None,
+            rates=None if own is None else own.rates,
         )
         picture = self._draw(scored)
         result = SampleResult(

@@ -15,6 +15,7 @@ from sporecount.cli.options import (
     log_option,
     marked_option,
     out_option,
+    own_option,
     reviews_options,
     risk_options,
     scale_options,
@@ -42,6 +43,7 @@ _EXAMPLES = (
 @log_option
 @settings_option
 @reviews_options
+@own_option
 @marked_option
 @jobs_option
 @afresh_option

@@ -17,6 +17,7 @@ from sporecount.cli.count_run import (
     check_out,
     plain_console,
     read_sheet_rows,
+    say_own,
     scale_request,
 )
 from sporecount.cli.edge import one_line
@@ -127,6 +128,7 @@ def _score(
         afresh=options.afresh,
         jobs=min(options.jobs, len(files)),
         reviews=options.review_folders(),
+        microscopes=options.microscopes(),
     )
     areas = tape_areas(samples, sheet_rows, options.tape_mm2)
     work = SampleWork(batch, areas, layout_names([sample.name for sample in samples]))
@@ -144,6 +146,7 @@ def _score(
     write_whole(options.out / RUN_FILE, utf8(run_record(start, photos, now())))
     kept = options.log_file is None or _recorded(options.log_file, results, settings, sheet_rows)
     print_results(results, options.out)
+    say_own(batch, photos)
     whole = all(photo["status"] == COUNTED for photo in photos)
     whole = whole and all(result.summary["status"] == COUNTED for result in results)
     return DONE if whole and kept else NOT_ALL_COUNTED

@@ -14,6 +14,7 @@ from sporecount.cli.options import (
     FOLDER,
     jobs_option,
     marked_option,
+    own_option,
     scale_options,
     settings_option,
 )
@@ -184,6 +185,7 @@ def design(
     help="The photos of a slide do not overlap: I moved on by more each time.",
 )
 @settings_option
+@own_option
 @marked_option
 @jobs_option
 @click.option("--afresh", is_flag=True, help="Count again what is finished already.")

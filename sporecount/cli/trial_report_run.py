@@ -12,7 +12,7 @@ import click
 import pandas as pd
 
 from sporecount.cli.batch import Batch, count_batch
-from sporecount.cli.count_run import PHOTOS_FILE, check_out, scale_request
+from sporecount.cli.count_run import PHOTOS_FILE, check_out, say_own, scale_request
 from sporecount.cli.edge import one_line
 from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, STOPPED
 from sporecount.cli.progress import progress
@@ -34,6 +34,7 @@ from sporecount.photo.folder import PHOTO_SUFFIXES, PhotoFile, find_photos
 from sporecount.photo.sheet import Sheet
 from sporecount.report.files import utf8, write_whole
 from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
+from sporecount.review.own import load_microscopes
 from sporecount.settings import Settings
 from sporecount.trial.blind import read_key
 from sporecount.trial.followed.pairs import (
@@ -79,6 +80,7 @@ class ReportOptions:
     no_marked: bool = False
     jobs: int = 1
     afresh: bool = False
+    as_shipped: bool = False
 
     def settings(self, trial: Trial) -> Settings:
         """Return all settings: those of the file, with what options and trial file say."""
@@ -145,6 +147,7 @@ def _from_photos(options: ReportOptions, trial: Trial, settings: Settings, other
         marked=marked_paths(files, wanted=not options.no_marked),
         afresh=options.afresh,
         jobs=min(options.jobs, len(files)),
+        microscopes=() if options.as_shipped else load_microscopes(),
     )
     try:
         results, followed = _count(batch, slides, fields, files)
@@ -157,6 +160,7 @@ def _from_photos(options: ReportOptions, trial: Trial, settings: Settings, other
         return STOPPED
     photos = [photo for result in results for photo in result.photos]
     photos += [one.photo for one in followed]
+    own = batch.microscope_of(photos)
     counted = Counted(
         slides_table([result.row for result in results]),
         results,
@@ -164,9 +168,11 @@ def _from_photos(options: ReportOptions, trial: Trial, settings: Settings, other
         rows,
         settings,
         followed,
+        None if own is None else own.misread,
     )
     if len(counted.slides):
         write_results(options.out, trial, counted, others)
+        say_own(batch, photos)
     else:
         write_counted(options.out, counted, counted.slides)
         forget_judged(options.out)

@@ -28,6 +28,7 @@ from sporecount.report.tables import csv_text, outline_text, photos_csv
 from sporecount.settings import Settings
 from sporecount.trial.followed.match import SPORE_COLUMNS
 from sporecount.trial.followed.table import FIELD_COLUMNS, FOLLOWED, by_slide, checked_fields
+from sporecount.trial.misread import MisreadRates
 from sporecount.trial.photos import SLIDE_COLUMNS, SLIDE_COUNTED
 from sporecount.trial.plan import Trial
 from sporecount.trial.table_file import read_eggs, read_feeding, read_followed
@@ -70,6 +71,8 @@ class Counted:
         Those it was counted with.
     fields : sequence of FieldResult
         Each followed field.
+    misread : MisreadRates or None
+        What is misread on the user's own microscope; None for that of the package.
     """
 
     slides: pd.DataFrame
@@ -78,6 +81,7 @@ class Counted:
     sheet_rows: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
     settings: Settings = field(default_factory=Settings)
     fields: Sequence[FieldResult] = ()
+    misread: MisreadRates | None = None
 
     def followed(self, others: Others) -> pd.DataFrame | None:
         """Return a row for each followed field; None where none was followed."""
@@ -237,6 +241,7 @@ def judged(trial: Trial, counted: Counted, others: Others) -> TrialResult:
         eggs=others.eggs,
         feeding=others.feeding,
         followed=counted.followed(others),
+        rates=counted.misread,
     )
 
 

@@ -13,6 +13,7 @@ from sporecount.cli.options import (
     FOLDER,
     log_option,
     marked_option,
+    own_option,
     reviews_options,
     risk_options,
     scale_options,
@@ -37,6 +38,7 @@ _EXAMPLES = (
 @log_option
 @settings_option
 @reviews_options
+@own_option
 @marked_option
 @click.option(
     "--settle",

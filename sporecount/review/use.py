@@ -143,21 +143,26 @@ def reviewed_detections(review: Review, detections: pd.DataFrame, um_per_px: flo
     return table
 
 
-def rates_of(in_full: bool) -> DetectorRates:
+def rates_of(in_full: bool, own: DetectorRates | None = None) -> DetectorRates:
     """Return the rates of mistakes of a count that a person reviewed.
 
     In full, no mistake of the tool is left, and the range is the count itself. It does not
     tell of the person's own slips: the agreement of two people does. In part, the tool may
     have missed spores where nobody looked; those that the person added count as found, so
-    that the upper limit is rather too high.
+    that the upper limit is rather too high. ``own`` are the rates of the user's own
+    microscope, where they are known.
     """
     from sporecount.load.estimate import CHECKED_BY_HAND
 
-    return CHECKED_BY_HAND if in_full else load_rates()
+    return CHECKED_BY_HAND if in_full else own or load_rates()
 
 
 def with_review(
-    detections: pd.DataFrame, summary: dict[str, Any], chosen: Chosen, settings: CountSettings
+    detections: pd.DataFrame,
+    summary: dict[str, Any],
+    chosen: Chosen,
+    settings: CountSettings,
+    own: DetectorRates | None = None,
 ) -> tuple[pd.DataFrame, dict[str, Any]]:
     """Put a reviewed result in place of the tool's.
 
@@ -169,6 +174,8 @@ def with_review(
         The review that counts.
     settings : CountSettings
         Level of the intervals, bounds of the classes.
+    own : DetectorRates, optional
+        Rates of mistakes of the user's own microscope.
 
     Returns
     -------
@@ -183,7 +190,7 @@ def with_review(
         return detections, row
     in_full = is_closed(review.actions)
     stands = reviewed_detections(review, detections, float(row["um_per_px"]))
-    found = figures(stands, float(row["examined_mm2"]), settings, rates_of(in_full))
+    found = figures(stands, float(row["examined_mm2"]), settings, rates_of(in_full, own))
     who, extent = review.who or "somebody", IN_FULL if in_full else IN_PART
     was = f"reviewed by {who} {extent}; the tool had counted {row['spores']}"
     row.update(found, review=extent, reviewed_by=who)
@@ -191,10 +198,15 @@ def with_review(
     return stands, row
 
 
-def with_reviews(counted: PhotoCount, folder: Path, settings: CountSettings) -> PhotoCount:
+def with_reviews(
+    counted: PhotoCount,
+    folder: Path,
+    settings: CountSettings,
+    own: DetectorRates | None = None,
+) -> PhotoCount:
     """Return a photo's count as it stands after the review that is kept in a folder, if any."""
     chosen = find_chosen(folder, counted.summary["sha256"])
-    detections, summary = with_review(counted.detections, counted.summary, chosen, settings)
+    detections, summary = with_review(counted.detections, counted.summary, chosen, settings, own)
     return PhotoCount(detections, summary, counted.field)
 
 
