@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,14 +10,19 @@ import cv2
 import numpy as np
 import pandas as pd
 import pytest
+from click.testing import CliRunner
+from PIL import Image
 from reviewing import Drawn, drawn, review_in_full, seen_truth
 
+from sporecount.cli import main
 from sporecount.counting import PhotoCount, count_photo
 from sporecount.detect.table import SPORE_STATES
 from sporecount.microscope import Adjustment, Microscope, microscope_for
+from sporecount.photo.folder import find_photos
 from sporecount.review.adjust import LEAST_BLANKS, refit
 from sporecount.review.errors import ReviewError
 from sporecount.review.learned import Learned, learned_from
+from sporecount.review.measure import adjusted, all_reviews, learned_photos
 from sporecount.review.own import (
     forget_microscope,
     go_back,
@@ -26,6 +32,7 @@ from sporecount.review.own import (
     microscopes_path,
 )
 from sporecount.review.quality import misread_from_judged, rates_from
+from sporecount.review.record import FOLDER, ReviewFile
 from sporecount.review.sample import Judged
 from sporecount.scale.saved import CONFIG_DIR_VARIABLE
 from sporecount.settings import DetectSettings, Settings
@@ -226,3 +233,40 @@ def test_microscopes_are_kept_found_by_scale_and_forgotten(
     microscopes_path().write_text("{", "utf-8")
     with pytest.raises(ReviewError, match="count with --as-shipped"):
         load_microscopes()
+
+
+def test_the_command_looks_again_at_photos_that_were_reviewed_in_full(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, shifted: list[Drawn]
+) -> None:
+    monkeypatch.setenv(CONFIG_DIR_VARIABLE, str(tmp_path / "config"))
+    one = shifted[0]
+    photo = tmp_path / "a.png"
+    Image.fromarray(one.photo.pixels).save(photo)
+    sha256 = hashlib.sha256(photo.read_bytes()).hexdigest()
+    said = review_in_full(one)
+    with ReviewFile(tmp_path / FOLDER, "old.png", sha256, "Ann", said.counted) as file:
+        for action in said.actions:
+            file.append(action)
+    reviews, warnings = all_reviews([tmp_path])
+    assert warnings == ()
+    (found,) = learned_photos(reviews, find_photos([tmp_path]), Settings())
+    again = learned_from(said, one.counted.field, DETECT)
+    assert again is not None
+    assert found.judged.table.tolist() == again.judged.table.tolist()
+    done = CliRunner().invoke(main, ["microscope", "adjust", str(tmp_path), "--name", "4x"])
+    assert done.exit_code == 0, done.output
+    assert "Nothing is learned from 1 photos in full" in done.output
+    assert "Nothing is changed." in done.output
+    assert load_microscopes() == ()
+
+
+def test_an_adjustment_is_kept_with_its_rates_and_what_was_before() -> None:
+    found, one = adjusted(microscope(3.0, 8, 3), "mine", Settings())
+    assert one is not None
+    assert one.adjustment == found.adjustment
+    assert one.before is not None
+    assert one.before.adjustment is None
+    assert one.rates is not None
+    assert one.before.rates is not None
+    assert one.rates.recall_mean > one.before.rates.recall_mean + 0.2
+    assert adjusted(microscope(0.0, 8, 3), "mine", Settings())[1] is None

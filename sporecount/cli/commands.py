@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from sporecount import __version__
+from sporecount.cli.agreement_commands import agreement, microscope
 from sporecount.cli.bath_commands import bath
 from sporecount.cli.edge import OneLineGroup, one_line_errors
 from sporecount.cli.epilog import codes_epilog, examples_epilog
@@ -125,6 +126,8 @@ def calibrations() -> int:
 main.add_command(score)
 main.add_command(watch)
 main.add_command(review)
+main.add_command(agreement)
+main.add_command(microscope)
 main.add_command(log)
 main.add_command(bath)
 main.add_command(trial)
