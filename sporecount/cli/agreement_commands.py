@@ -9,7 +9,6 @@ import click
 from sporecount.cli.edge import one_line_errors
 from sporecount.cli.epilog import examples_epilog
 from sporecount.cli.options import FILE
-from sporecount.review.own import USUAL_NAME
 
 _FOLDERS = click.argument(
     "folders",
@@ -19,7 +18,7 @@ _FOLDERS = click.argument(
     type=click.Path(exists=True, file_okay=False, path_type=Path),
 )
 _NAME = click.option(
-    "--name", default=USUAL_NAME, show_default=True, help="Which of your microscopes."
+    "--name", default="my microscope", show_default=True, help="Which of your microscopes."
 )
 
 

@@ -20,9 +20,6 @@ from sporecount.trial.misread import MisreadRates, misread_from
 FILE_NAME = "microscopes.json"
 VERSION = 1
 
-#: Name of a microscope where none is given.
-USUAL_NAME = "my microscope"
-
 
 def microscopes_path() -> Path:
     """Return the file; it need not exist. It lies beside that of saved scales."""
