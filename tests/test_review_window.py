@@ -236,7 +236,7 @@ def test_a_missed_spore_is_added_under_the_mouse_and_by_drawing(
     assert window.count == before
     assert abs(window.now.row("p2")["area_um2"] / second["area_um2"] - 1) < 0.35
     assert window.dock.picture.drawing is False
-    assert window.viewer.camera.mouse_pan
+    assert window.viewer.scene.camera.mouse_pan
 
 
 def test_parting_and_joining_by_keys(window: Window, photos: ToReview) -> None:
@@ -267,7 +267,7 @@ def test_looking_next_goes_there_and_goes_on(window: Window, photos: ToReview) -
     window.key("N")
     (first,) = window.dock.picture.selected
     row, scale = window.now.row(first), window.dock.picture.um_per_px
-    y, x = window.viewer.camera.center[-2:]
+    y, x = window.viewer.scene.camera.center[-2:]
     assert (x / scale, y / scale) == pytest.approx((row["x_px"], row["y_px"]), abs=1)
     assert "%" in window.dock.review_panel.why.text()
     window.key("C")

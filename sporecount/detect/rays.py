@@ -221,16 +221,21 @@ def _before_others(
 
 def _near_the_edge(field: Field, seeds: Seeds) -> NDArray[np.bool_]:
     """Return which seeds have ground within reach that is not examined."""
+    if not len(seeds):
+        return np.zeros(0, bool)
     side = 2 * round(REACH_UM / field.work_um_per_px) + 1
     rows, columns = field.examined.shape
     x, y = np.rint(field.to_work_px(seeds.xy_px)).astype(int).T
+    x, y = np.clip(x, 0, columns - 1), np.clip(y, 0, rows - 1)
+    # Only about the seeds: in a review they are a handful on a large photo.
+    left, top = max(0, x.min() - side), max(0, y.min() - side)
     deep = cv2.erode(
-        field.examined.astype(np.uint8),
+        field.examined[top : y.max() + side + 1, left : x.max() + side + 1].astype(np.uint8),
         np.ones((side, side), np.uint8),
         borderType=cv2.BORDER_CONSTANT,
         borderValue=0,
     )
-    return deep[np.clip(y, 0, rows - 1), np.clip(x, 0, columns - 1)] == 0
+    return deep[y - top, x - left] == 0
 
 
 def examined_at(field: Field, xy_px: NDArray[np.floating]) -> NDArray[np.bool_]:

@@ -6,7 +6,7 @@ On a photo of thousands of spores an action changes one row or two; only those a
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import pandas as pd
@@ -107,9 +107,7 @@ class Ledger:
 
     def standing(self) -> pd.DataFrame:
         """Return the detections that stand, with the columns of detections."""
-        rows = [row for row in self.rows.values() if row["standing"]]
-        columns = {name: pd.Series([row[name] for row in rows], dtype=object) for name in COLUMNS}
-        return pd.DataFrame(columns).astype(COLUMNS)
+        return detections_of([row for row in self.rows.values() if row["standing"]])
 
     def next_id(self) -> str:
         """Return the id of the next detection that a person makes."""
@@ -178,3 +176,9 @@ class Ledger:
         if row["standing"]:
             self._states[row["state"]] += step
             self._looked_at[bool(row["looked_at"])] += step
+
+
+def detections_of(rows: Sequence[dict[str, Any]]) -> pd.DataFrame:
+    """Return rows of a review with the columns of detections."""
+    columns = {name: pd.Series([row[name] for row in rows], dtype=object) for name in COLUMNS}
+    return pd.DataFrame(columns).astype(COLUMNS)

@@ -39,8 +39,9 @@ _SURE = 0.9
 _SHIFT = 4
 
 
-#: Nothing that is drawn of an outline is further away from it, screen pixels.
-_MARGIN = 70
+#: Nothing that is drawn of an outline is further away from it, screen pixels: its ring; where
+#: spores are large enough, its confidence.
+_MARGIN, _FAR_MARGIN = 16, 70
 _BORDER = 16
 
 #: Left, top, right and bottom, photo pixels.
@@ -172,11 +173,15 @@ class Marks:
             old = getattr(self, name)
             setattr(self, name, np.concatenate([old, np.zeros(len(new), old.dtype)]))
 
+    def margin(self, screen: Screen) -> int:
+        """Return how far from an outline something may be drawn of it, screen pixels."""
+        return _FAR_MARGIN if self.usual_px * screen.zoom >= _WRITTEN_PX else _MARGIN
+
     def on_screen(self, screen: Screen) -> NDArray[np.int64]:
         """Return the places of what is seen."""
         far = np.array([screen.width, screen.height]) / screen.zoom
         low = np.array([screen.left_px, screen.top_px])
-        slack = (_MARGIN + self.usual_px) / screen.zoom + 2 * self.usual_px
+        slack = (self.margin(screen) + _BORDER) / screen.zoom + 2 * self.usual_px
         inside = (self.xy_px > low - slack) & (self.xy_px < low + far + slack)
         return np.flatnonzero(self._there & inside.all(axis=1))
 
@@ -244,9 +249,10 @@ def redraw(
         Where something changed, from `Marks.box`.
     """
     size = (screen.width, screen.height)
+    margin = marks.margin(screen)
     for box in boxes_px:
-        low = np.floor(screen.to_screen(np.array(box[:2]))).astype(int) - _MARGIN
-        high = np.ceil(screen.to_screen(np.array(box[2:]))).astype(int) + _MARGIN + 1
+        low = np.floor(screen.to_screen(np.array(box[:2]))).astype(int) - margin
+        high = np.ceil(screen.to_screen(np.array(box[2:]))).astype(int) + margin + 1
         left, top = np.clip(low, 0, size).tolist()
         right, bottom = np.clip(high, 0, size).tolist()
         if right <= left or bottom <= top:

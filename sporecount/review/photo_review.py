@@ -35,13 +35,16 @@ from sporecount.review.actions import (
     Action,
 )
 from sporecount.review.errors import ReviewError
-from sporecount.review.ledger import Ledger
+from sporecount.review.ledger import Ledger, detections_of
 from sporecount.review.queue import open_spots
 from sporecount.review.record import Counted, Review, ReviewFile, find_reviews, read_review
 from sporecount.review.second_look import SecondLook, no_second_look, second_look
 from sporecount.review.settlement import Settlement, settled
 from sporecount.review.use import rates_of
 from sporecount.settings import Settings
+
+#: Detections that are regarded around a place.
+_NEIGHBOURS = 200
 
 
 @dataclass(frozen=True)
@@ -50,8 +53,10 @@ class Totals:
 
     Attributes
     ----------
-    spores, low, high : int
-        Spores that stand, and the limits of how many there really are.
+    spores : int
+        Spores that stand.
+    low, high : int or None
+        Limits of how many there really are; None where they were not asked for.
     load_class : int
         The photo's load class.
     states : dict of str to int
@@ -63,8 +68,8 @@ class Totals:
     """
 
     spores: int
-    low: int
-    high: int
+    low: int | None
+    high: int | None
     load_class: int
     states: Mapping[str, int]
     looked_at: int
@@ -262,7 +267,8 @@ class PhotoReview:
         from sporecount.review.grow import grown
 
         self._check_counted()
-        new = grown(self.counted.field, self.ledger.standing(), x_px, y_px, self.settings.detect)
+        near, _ = self._near(x_px, y_px)
+        new = grown(self.counted.field, near, x_px, y_px, self.settings.detect)
         return self._make(ADD, (), [new if state is None else {**new, "state": state}])[0]
 
     def add_drawn(self, outline_px: Sequence[Sequence[float]], state: str = "intact") -> str:
@@ -292,8 +298,9 @@ class PhotoReview:
 
         self._check_counted()
         self.ledger.check([name])
-        standing, places = self._standing()
-        new = parted(self.counted.field, standing, places[name], parts, self.settings.detect)
+        row = self.row(name)
+        near, places = self._near(row["x_px"], row["y_px"], [name])
+        new = parted(self.counted.field, near, places[name], parts, self.settings.detect)
         return self._make(PART, (name,), new)
 
     def join(self, *names: str) -> str:
@@ -302,31 +309,40 @@ class PhotoReview:
 
         self._check_counted()
         self.ledger.check(names)
-        standing, places = self._standing()
+        row = self.row(names[0]) if names else {"x_px": 0.0, "y_px": 0.0}
+        near, places = self._near(row["x_px"], row["y_px"], names)
         chosen = [places[name] for name in dict.fromkeys(names)]
-        new = joined(self.counted.field, standing, chosen, self.settings.detect)
+        new = joined(self.counted.field, near, chosen, self.settings.detect)
         return self._make(JOIN, tuple(dict.fromkeys(names)), [new])[0]
 
-    def totals(self) -> Totals | None:
-        """Return what the photo amounts to now; None where it was refused."""
+    def totals(self, *, limits: bool = True) -> Totals | None:
+        """Return what the photo amounts to now; None where it was refused.
+
+        Parameters
+        ----------
+        limits : bool
+            Work out ``low`` and ``high`` too: with thousands of spores that takes longer than
+            all the rest.
+        """
         if self.counted.summary["status"] != COUNTED:
             return None
         states, closed = self.ledger.states, self.ledger.is_closed
         spores = sum(states[state] for state in SPORE_STATES)
+        kind = load_class(spores, self.settings.count.class_lower_bounds)
+        if not limits:
+            return Totals(spores, None, None, kind, states, self.ledger.looked_at, closed)
         confidences = [
             1.0 if closed else row["confidence"]
             for row in self.ledger.rows.values()
             if row["standing"] and row["state"] in SPORE_STATES
         ]
-        count = self.settings.count
         low, high = spores_range(
             spores,
             self.counted.field.examined_mm2,
             self.rates,
             confidences=confidences,
-            level=count.level,
+            level=self.settings.count.level,
         )
-        kind = load_class(spores, count.class_lower_bounds)
         return Totals(spores, low, high, kind, states, self.ledger.looked_at, closed)
 
     @property
@@ -375,10 +391,27 @@ class PhotoReview:
         self.act(kind, targets, made=made)
         return tuple(str(row["id"]) for row in made)
 
-    def _standing(self) -> tuple[pd.DataFrame, dict[str, int]]:
-        """Return what stands, and the row of each id in it."""
-        names = [name for name, row in self.ledger.rows.items() if row["standing"]]
-        return self.ledger.standing(), {name: place for place, name in enumerate(names)}
+    def _near(
+        self, x_px: float, y_px: float, names: Sequence[str] = ()
+    ) -> tuple[pd.DataFrame, dict[str, int]]:
+        """Return some that are named and those that stand nearest to a place.
+
+        They tell how large spores usually are there, and where lines of parting run; a table
+        of thousands would cost more time than the outline.
+
+        Returns
+        -------
+        DataFrame
+            The columns of detections.
+        dict of str to int
+            Id to row of that.
+        """
+        rows = self.ledger.rows
+        standing = [row for row in rows.values() if row["standing"]]
+        places = np.array([(row["x_px"], row["y_px"]) for row in standing]).reshape(-1, 2)
+        nearest = np.argsort(np.hypot(*(places - (x_px, y_px)).T), kind="stable")[:_NEIGHBOURS]
+        ids = dict.fromkeys([*names, *(standing[k]["id"] for k in nearest)])
+        return detections_of([rows[name] for name in ids]), {name: k for k, name in enumerate(ids)}
 
     def _check_counted(self) -> None:
         if self.counted.summary["status"] != COUNTED:

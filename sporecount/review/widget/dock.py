@@ -32,6 +32,9 @@ from sporecount.settings import Settings
 #: Quiet after the last action before the tape's decision is worked out anew, ms.
 _QUIET_MS = 600
 
+#: The picture and the count are drawn before the limits are worked out, ms.
+_LIMITS_MS = 30
+
 #: Places of the panels.
 PHOTOS_TAB, COUNT_TAB, REVIEW_TAB, REPORT_TAB = range(4)
 
@@ -80,6 +83,10 @@ class ReviewDock(QWidget):
         self._quiet.setSingleShot(True)
         self._quiet.setInterval(_QUIET_MS)
         self._quiet.timeout.connect(self._decide)
+        self._limits = QTimer(self)
+        self._limits.setSingleShot(True)
+        self._limits.setInterval(_LIMITS_MS)
+        self._limits.timeout.connect(self._show_limits)
         self.tabs = QTabWidget()
         for title, panel in (
             ("1 Photos, scale", self.photos_panel),
@@ -115,6 +122,7 @@ class ReviewDock(QWidget):
     def leave(self) -> None:
         """Leave the review; all that was done is kept already."""
         self._quiet.stop()
+        self._limits.stop()
         for panel in (self.count_panel, self.report_panel):
             panel.wait()
         for work in (self._opening, self._scoring, self._searching):
@@ -212,10 +220,15 @@ class ReviewDock(QWidget):
             return
         if names:
             self.picture.changed(names, session.now.ledger.rows)
-            self.review_panel.show_totals(session.totals)
+            self.review_panel.show_totals(session.now.totals(limits=False))
+            self._limits.start()
         else:
             self._show_all()
         self._quiet.start()
+
+    def _show_limits(self) -> None:
+        if self.session is not None and self.session.now is not None:
+            self.review_panel.show_totals(self.session.totals)
 
     def _show_all(self) -> None:
         session = self.session

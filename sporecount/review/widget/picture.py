@@ -76,14 +76,14 @@ class Picture:
         self._timer.setSingleShot(True)
         self._timer.setInterval(_PAUSE_MS)
         self._timer.timeout.connect(self.refresh)
-        viewer.camera.events.connect(self._moved)
+        viewer.scene.camera.events.connect(self._moved)
         viewer.canvas.events.size.connect(self._moved)
         viewer.mouse_drag_callbacks.append(self._mouse)
 
     def detach(self) -> None:
         """Let go of the viewer."""
         self._timer.stop()
-        self._viewer.camera.events.disconnect(self._moved)
+        self._viewer.scene.camera.events.disconnect(self._moved)
         self._viewer.canvas.events.size.disconnect(self._moved)
         if self._mouse in self._viewer.mouse_drag_callbacks:
             self._viewer.mouse_drag_callbacks.remove(self._mouse)
@@ -152,11 +152,13 @@ class Picture:
             self._ring = None
             self.refresh()
             return
+        if old == self.selected:
+            return
         self._redraw([self._marks.box(name) for name in {*old, *self.selected}])
 
     def at(self, x_px: float, y_px: float) -> str | None:
         """Return the detection at a place."""
-        zoom = max(self._viewer.camera.zoom * self.um_per_px, 1e-9)
+        zoom = max(self._viewer.scene.camera.zoom * self.um_per_px, 1e-9)
         return self._marks.at(x_px, y_px, _REACH_SCREEN_PX / zoom)
 
     @property
@@ -177,7 +179,7 @@ class Picture:
     @drawing.setter
     def drawing(self, value: bool) -> None:
         self._drawing = value
-        self._viewer.camera.mouse_pan = not value
+        self._viewer.scene.camera.mouse_pan = not value
 
     def whole(self) -> None:
         """Show the whole photo."""
@@ -187,9 +189,9 @@ class Picture:
         """Go to a place, near enough to judge what is there."""
         scale = self.um_per_px
         close = _CLOSE_PX / (self._marks.usual_px * scale)
-        self._viewer.camera.center = (y_px * scale, x_px * scale)
-        if not 0.5 * close <= self._viewer.camera.zoom <= 3 * close:
-            self._viewer.camera.zoom = close
+        self._viewer.scene.camera.center = (y_px * scale, x_px * scale)
+        if not 0.5 * close <= self._viewer.scene.camera.zoom <= 3 * close:
+            self._viewer.scene.camera.zoom = close
 
     def ring(self, x_px: float, y_px: float) -> None:
         """Draw a ring around a place where nothing was found."""
@@ -245,8 +247,8 @@ class Picture:
 
     def _on_screen(self) -> Screen:
         height, width = self._viewer.canvas.size
-        zoom, scale = self._viewer.camera.zoom, self.um_per_px
-        y, x = self._viewer.camera.center[-2:]
+        zoom, scale = self._viewer.scene.camera.zoom, self.um_per_px
+        y, x = self._viewer.scene.camera.center[-2:]
         left = (x - 0.5 * width / zoom) / scale + 0.5
         top = (y - 0.5 * height / zoom) / scale + 0.5
         return Screen(left, top, zoom * scale, max(2, int(width)), max(2, int(height)))
@@ -271,7 +273,11 @@ class Picture:
             if self._drawing:
                 self._show_line(np.array(line))
             yield
-        way = max(math.dist(line[0], point) for point in line) * viewer.camera.zoom * self.um_per_px
+        way = (
+            max(math.dist(line[0], point) for point in line)
+            * viewer.scene.camera.zoom
+            * self.um_per_px
+        )
         if self._drawing and way > _CLICK_SCREEN_PX:
             self.drawing = False
             self._drawn(np.array(line))

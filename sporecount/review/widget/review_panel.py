@@ -73,7 +73,11 @@ class ReviewPanel(QWidget):
             self.progress.setText("")
             return
         plural = "" if totals.spores == 1 else "s"
-        limits = "" if totals.low == totals.high else f" ({totals.low} to {totals.high})"
+        limits = f" ({totals.low} to {totals.high})"
+        if totals.low is None:
+            limits = " (...)"  # they come a moment later
+        elif totals.low == totals.high:
+            limits = ""
         self.count.setText(f"{totals.spores} spore{plural}{limits}, class {totals.load_class}")
         self.states.setText(", ".join(f"{totals.states[state]} {state}" for state in STATES))
         whole = sum(totals.states.values())
