@@ -93,15 +93,16 @@ def test_an_adjustment_changes_the_count_and_a_run_goes_on_with_its_own(folder: 
 
 
 def test_score_uses_own_rates_for_the_tape(folder: Path) -> None:
-    def high(name: str) -> int:
+    def sample(name: str) -> dict[str, str]:
         with (folder / name / "samples.csv").open(encoding="utf-8", newline="") as file:
-            return int(next(csv.DictReader(file))["tape_high"])
+            return next(csv.DictReader(file))
 
     run(folder, "before", command="score")
     keep_microscope(own())
     done = run(folder, "after", command="score")
     assert "rates of mistakes of stand by the window" in done.output
-    assert high("after") > high("before")
+    assert int(sample("after")["tape_high"]) > int(sample("before")["tape_high"])
+    assert "rates of mistakes of stand by the window" in sample("after")["notes"]
 
 
 def test_a_damaged_file_is_said_and_can_be_left_out(folder: Path) -> None:

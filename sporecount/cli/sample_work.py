@@ -108,6 +108,8 @@ class SampleWork:
             known=self.registrations if self.keep_views else None,
             rates=None if own is None else own.rates,
         )
+        if own is not None:
+            scored.summary["notes"] = "; ".join(filter(None, (scored.summary["notes"], own.note)))
         picture = self._draw(scored)
         result = SampleResult(
             summary=scored.summary,

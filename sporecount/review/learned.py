@@ -9,12 +9,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sporecount.detect.detector import detect
+from sporecount.detect.size import of_possible_size
 from sporecount.detect.table import DAMAGED, FRAGMENT, INTACT
 from sporecount.field.field import Field
 from sporecount.microscope import Adjustment
 from sporecount.render.matching import WITHIN_UM, match_centres
 from sporecount.review.record import Review
-from sporecount.review.reviewed import TOOL, everything, is_closed
+from sporecount.review.reviewed import everything, is_closed
 from sporecount.review.sample import MISSED, NOTHING, Judged, counted_pairs
 from sporecount.review.second_look import all_finds
 from sporecount.settings import DetectSettings
@@ -75,7 +77,7 @@ def learned_from(review: Review, field: Field, settings: DetectSettings) -> Lear
     states = real["state"].to_numpy(object)
     truth[pairs.found] = states[pairs.true]
     kept = finds[["spore", "fragment", "damaged", "is_fragment"]].assign(
-        truth=truth, possible=_of_possible_size(finds, rows, settings, review.counted.um_per_px)
+        truth=truth, possible=_of_possible_size(field, finds, settings)
     )
     missed = tuple(str(state) for state in states[pairs.true_left])
     judged = Judged(
@@ -129,15 +131,19 @@ def table_with(
 
 
 def _of_possible_size(
-    finds: pd.DataFrame, rows: pd.DataFrame, settings: DetectSettings, um_per_px: float
+    field: Field, finds: pd.DataFrame, settings: DetectSettings
 ) -> NDArray[np.bool_]:
-    """Return False for places that the count was sure enough of and left out for their size."""
+    """Return False for places that a count is sure enough of and leaves out for their size.
+
+    Told by counting again: the review may be of a count that was adjusted.
+    """
     sure = (finds["spore"] >= settings.least_confidence) & ~finds["is_fragment"]
-    tools = rows[rows["source"] == TOOL]
+    found = detect(field, settings)
+    found = found[of_possible_size(found)]
     pairs = match_centres(
         finds[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2),
-        tools[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2),
-        WITHIN_UM / um_per_px,
+        found[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2),
+        WITHIN_UM / field.calibration.um_per_px,
     )
     counted = np.zeros(len(finds), bool)
     counted[pairs.found] = True

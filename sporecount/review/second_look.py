@@ -17,6 +17,7 @@ from sporecount.detect.calibration import LEAST_TELLING, calibrated, fitted_to_p
 from sporecount.detect.closer import damaged_share
 from sporecount.detect.detector import SAME_OBJECT_UM, finds
 from sporecount.field.field import Field
+from sporecount.microscope import Adjustment
 from sporecount.render.matching import match_centres
 from sporecount.settings import DetectSettings
 
@@ -71,6 +72,7 @@ def second_look(
     detections: pd.DataFrame,
     settings: DetectSettings,
     low_floor: float = LOW_FLOOR,
+    adjustment: Adjustment | None = None,
 ) -> SecondLook:
     """Search a field again, for what lies below the threshold of the count.
 
@@ -84,8 +86,12 @@ def second_look(
         Those of the count.
     low_floor : float
         Least heat of a place, 0 to 1.
+    adjustment : Adjustment, optional
+        That of the microscope, where the count was adjusted.
     """
     places = all_finds(field, settings, low_floor)
+    if adjustment is not None:
+        places["spore"] = adjustment.confidence(places["spore"])
     reach = SAME_OBJECT_UM / field.calibration.um_per_px
     again, place_of = _met_again(places, detections, reach)
     spore, damaged = (np.full(len(detections), np.nan) for _ in range(2))
