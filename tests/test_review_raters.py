@@ -154,9 +154,17 @@ def detections(number: int) -> pd.DataFrame:
     return table.astype(COLUMNS)
 
 
-def review(folder: Path, number: int, um_per_px: float = 0.6, *, closed: bool = True) -> None:
+def review(
+    folder: Path,
+    number: int,
+    um_per_px: float = 0.6,
+    *,
+    closed: bool = True,
+    adjusted: bool = False,
+) -> None:
     """Keep a review of a photo on which the tool counts one too many and misses one."""
-    facts = {"summary": {"status": "counted", "spores": 14, "examined_mm2": 0.5}}
+    summary = {"status": "counted", "spores": 14, "examined_mm2": 0.5}
+    facts = {"summary": summary, "adjusted": adjusted}
     counted = Counted(detections(14), um_per_px, facts)
     with ReviewFile(folder / FOLDER, f"{number}.png", f"{number:064d}", "Ann", counted) as file:
         file.append(Action("reject", ("t1",)))
@@ -252,3 +260,18 @@ def test_few_photos_give_figures_and_keep_nothing(
     code, text = call("microscope", "adjust", str(tmp_path))
     assert code == 3
     assert load_microscopes() == ()
+
+
+def test_reviews_of_an_adjusted_count_do_not_measure_the_tool_as_it_comes(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(CONFIG_DIR_VARIABLE, str(tmp_path / "config"))
+    review(tmp_path, 1, adjusted=True)
+    code, text = call("microscope", "measure", str(tmp_path))
+    assert code == 3
+    assert "all are of an adjusted count" in text
+    review(tmp_path, 2)
+    code, text = call("microscope", "measure", str(tmp_path))
+    assert code == 0
+    assert "Told from 1 photo" in text
+    assert "1 reviews of an adjusted count are left out" in text

@@ -89,8 +89,19 @@ def measured(reviews: Sequence[Review], name: str, level: float = 0.95) -> Measu
     ReviewError
         If none of the reviews is a fair sample, or the photos are of several scales.
     """
-    known = quality_of_reviews(reviews, level)
-    return Measured(known, *_microscope(known.photos, name))
+    plain = [review for review in reviews if not review.counted.facts.get("adjusted")]
+    if not plain:
+        raise ReviewError(
+            f"{len(reviews)} reviews",
+            "all are of an adjusted count, which says nothing of the tool as it comes",
+            "open the photos again, so that they are counted as the tool comes",
+        )
+    known = quality_of_reviews(plain, level)
+    one, notes = _microscope(known.photos, name)
+    left_out = len(reviews) - len(plain)
+    if left_out:
+        notes = (*notes, f"{left_out} reviews of an adjusted count are left out")
+    return Measured(known, one, notes)
 
 
 def adjusted(

@@ -122,7 +122,7 @@ class PhotoReview:
         self.who = who
         self._microscope = microscope
         self.second = no_second_look(counted.detections)
-        facts = _facts(counted, settings)
+        facts = _facts(counted, settings, microscope)
         tool = Counted(counted.detections, counted.field.calibration.um_per_px, facts)
         name = _name_in_review(folder, photo, who)
         self._file = ReviewFile(folder, name, photo.sha256, who, tool)
@@ -372,7 +372,13 @@ class PhotoReview:
         As long as counting; safe in a thread beside the window's.
         """
         counted = self.counted
-        return second_look(counted.field, counted.detections, self.settings.detect)
+        own = self._microscope
+        return second_look(
+            counted.field,
+            counted.detections,
+            self.settings.detect,
+            adjustment=None if own is None else own.adjustment,
+        )
 
     @property
     def um_per_px(self) -> float:
@@ -422,7 +428,9 @@ class PhotoReview:
             )
 
 
-def _facts(counted: PhotoCount, settings: Settings) -> dict[str, Any]:
+def _facts(
+    counted: PhotoCount, settings: Settings, microscope: Microscope | None
+) -> dict[str, Any]:
     """Return what makes the tool's count again."""
     calibration = counted.field.calibration
     kept = ("status", "examined_mm2", "spores", "spores_low", "spores_high", "load_class", *STATES)
@@ -431,6 +439,7 @@ def _facts(counted: PhotoCount, settings: Settings) -> dict[str, Any]:
         "settings": settings.as_dict(),
         "scale_source": calibration.source,
         "weights": weights_sha256(),
+        "adjusted": microscope is not None and microscope.adjustment is not None,
         "summary": {name: counted.summary[name] for name in kept},
     }
 
