@@ -28,6 +28,9 @@ from sporecount.trial.followed.table import (
     field_row,
 )
 
+#: Changes with the way spores are followed, so that nothing kept from before is taken over.
+_WAY = 3
+
 #: Photos of other fields that tell specks on the lens: two would do.
 _OTHERS = 3
 
@@ -166,7 +169,7 @@ class _Follower:
         files = [file for file in (field.before, field.after, *others) if file is not None]
         photos = [self._batch.key(file, file_sha256(file.path)) for file in files]
         named = [field.arm, field.slide, field.code, field.field, [file.name for file in files]]
-        text = json.dumps([named, photos, FIELD_COLUMNS, list(SPORE_COLUMNS)], default=str)
+        text = json.dumps([_WAY, named, photos, FIELD_COLUMNS, list(SPORE_COLUMNS)], default=str)
         return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 

@@ -139,12 +139,15 @@ def _page(trial: Trial, counted: Counted, others: Others, result: TrialResult) -
         found=pd.concat(found, ignore_index=True) if found else pd.DataFrame(),
         um_per_px={
             str(photo["photo"]): float(photo["um_per_px"])
-            for one in counted.results
-            for photo in one.photos
+            for photo in (
+                *(photo for one in counted.results for photo in one.photos),
+                *(one.photo for one in counted.fields),
+            )
             if photo["status"] == COUNTED
         },
         pixels_of=lambda name: _pixels(counted.paths.get(name)),
         followed=_followed(trial, counted, others),
+        followed_spores=followed_spores(counted.fields),
         notes=[*_refused(counted.results), *_left_out(counted.fields)],
         made_at=datetime.now().astimezone().isoformat(" ", "minutes"),
         version=__version__,
@@ -222,7 +225,7 @@ def write_counted(out: Path, counted: Counted, slides: pd.DataFrame) -> None:
     write_whole(out / SLIDES_FILE, utf8(slides_csv(slides, counted)))
     if counted.fields:
         write_whole(out / FIELDS_FILE, utf8(_csv(pd.DataFrame([o.row for o in counted.fields]))))
-        write_whole(out / FATES_FILE, utf8(fates_csv(counted.fields)))
+        write_whole(out / FATES_FILE, utf8(_csv(followed_spores(counted.fields))))
 
 
 def forget_judged(out: Path) -> None:
@@ -269,17 +272,16 @@ def found_csv(results: Sequence[SlideResult]) -> str:
     return csv_text(_FOUND_COLUMNS, (row for result in results for row in _found_rows(result)))
 
 
-def fates_csv(fields: Sequence[FieldResult]) -> str:
-    """Return the text of ``followed_spores.csv``: each spore of each field, and its fate."""
+def followed_spores(fields: Sequence[FieldResult]) -> pd.DataFrame:
+    """Return each spore of each followed field, and what became of it."""
     known = ("arm", "slide", "field", "before", "after")
-    return csv_text(
-        (*known, *SPORE_COLUMNS),
-        (
-            [*(one.row[name] for name in known), *row]
-            for one in fields
-            for row in one.spores[list(SPORE_COLUMNS)].itertuples(index=False)
-        ),
-    )
+    tables = [
+        one.spores.assign(**{name: one.row[name] for name in known})
+        for one in fields
+        if len(one.spores)
+    ]
+    columns = [*known, *SPORE_COLUMNS]
+    return pd.concat(tables, ignore_index=True)[columns] if tables else pd.DataFrame()
 
 
 def _found_rows(result: SlideResult) -> list[list[Any]]:

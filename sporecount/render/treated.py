@@ -79,6 +79,8 @@ class TreatedPlan:
         Drawing style of the spores.
     look : SporeLook
         Their base look.
+    camera_seed : int or None
+        The same for fields photographed by one camera: its light, optics and dirt.
     """
 
     photo_px: tuple[int, int] = (1000, 750)
@@ -94,6 +96,7 @@ class TreatedPlan:
     uneven: float = 1.0
     style: str = "profile"
     look: SporeLook = field(default_factory=SporeLook)
+    camera_seed: int | None = None
 
 
 @dataclass(frozen=True, eq=False)
@@ -145,7 +148,8 @@ def render_treated(plan: TreatedPlan, chances: Chances, rng: np.random.Generator
     tape = TapePlan(
         (1, 1), photo_px=plan.photo_px, um_per_px=plan.um_per_px, dirt=plan.dirt, uneven=plan.uneven
     )
-    look = _Look.draw(rng, tape)
+    camera = rng if plan.camera_seed is None else np.random.default_rng(plan.camera_seed)
+    look = _Look.draw(camera, tape)
     places = _places(plan, rng)
     photos = [
         TapePhoto(photograph(one, tape, look, place, rng), *place)

@@ -115,7 +115,7 @@ def group_photos(
         )
     _check_one_arm(found, rows_of)
     order = {name: place for place, name in enumerate(arms)}
-    slides = sorted(found.values(), key=lambda one: (order[one.arm], _natural(one.slide)))
+    slides = sorted(found.values(), key=lambda one: (order[one.arm], natural(one.slide)))
     return slides, left_out
 
 
@@ -277,7 +277,13 @@ def _check_one_arm(
     )
 
 
-def _natural(text: str) -> list[tuple[int, str]]:
-    """Sort "slide 2" before "slide 10"."""
+def natural(text: str) -> list[tuple[int, str]]:
+    """Return what sorts "slide 2" before "slide 10".
+
+    Examples
+    --------
+    >>> sorted(["slide 10", "slide 2"], key=natural)
+    ['slide 2', 'slide 10']
+    """
     parts = re.findall(r"\d+|\D+", text.casefold())
     return [(int(part), "") if part.isdecimal() else (-1, part) for part in parts]

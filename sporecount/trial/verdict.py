@@ -165,7 +165,7 @@ def _of_control(evidence: Evidence) -> Verdict:
             f"(p {p_words(broken.p_value)}): handling alone changes spores, or slides were "
             "mixed up."
         )
-    lines += evidence.followed_sentences
+    lines += evidence.followed_sentences[:1]
     for outcome in (evidence.eggs, evidence.feeding):
         lines += outcome.sentences if outcome is not None else ()
     return Verdict(CONTROL, tuple(lines))

@@ -64,6 +64,7 @@ class Ground:
             clutter=tuple((kind, self.litter * rate) for kind, rate in USUAL_CLUTTER),
             look=SporeLook(tone=0.6),
             dirt=self.dirt,
+            camera_seed=SEED if self.dirt else None,
         )
         if not self.hard:
             return plan

@@ -157,37 +157,67 @@ def reduced(picture: NDArray[np.uint8], most_px: int = _MOST_PX) -> NDArray[np.u
     return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), np.uint8)
 
 
-def _crop(pixels: NDArray[np.uint8], row: Any, um_per_px: float, which: str) -> Crop:
+def cut_out(
+    pixels: NDArray[np.uint8], x_px: float, y_px: float, um_per_px: float
+) -> NDArray[np.uint8]:
+    """Return a place of a photo at the scale of all crops.
+
+    Parameters
+    ----------
+    pixels : ndarray, shape (height, width, 3), uint8
+        The photo.
+    x_px, y_px : float
+        The middle.
+    um_per_px : float
+        The photo's scale.
+
+    Returns
+    -------
+    ndarray, shape (CROP_PX, CROP_PX, 3), uint8
+        Grey beyond the photo.
+    """
     zoom = um_per_px / (CROP_UM / CROP_PX)
-    x, y = float(row["x_px"]), float(row["y_px"])
     half = (CROP_PX - 1) / 2
-    matrix = np.array([[zoom, 0, half - zoom * x], [0, zoom, half - zoom * y]])
+    matrix = np.array([[zoom, 0, half - zoom * x_px], [0, zoom, half - zoom * y_px]])
     source = pixels
     if zoom < 0.6:
         # Only the neighbourhood is smoothed: photos may have 50 megapixels.
         reach = int(np.ceil(CROP_PX / zoom))
-        top, left = max(0, int(y) - reach), max(0, int(x) - reach)
-        source = np.ascontiguousarray(pixels[top : int(y) + reach, left : int(x) + reach])
+        top, left = max(0, int(y_px) - reach), max(0, int(x_px) - reach)
+        source = np.ascontiguousarray(pixels[top : int(y_px) + reach, left : int(x_px) + reach])
         source = np.asarray(cv2.GaussianBlur(source, (0, 0), 0.4 / zoom), np.uint8)
         matrix[:, 2] += zoom * np.array([left, top])
-    plain = np.asarray(
+    return np.asarray(
         cv2.warpAffine(
             source, matrix, (CROP_PX, CROP_PX), flags=cv2.INTER_CUBIC,
             borderMode=cv2.BORDER_CONSTANT, borderValue=(120.0, 128.0, 136.0),
         ),
         np.uint8,
     )  # fmt: skip
+
+
+def side_by_side(first: NDArray[np.uint8], second: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return two crops beside each other, with the scale bar in the first."""
+    marked = first.copy()
+    _bar(marked)
+    gap = np.full((CROP_PX, GAP_PX, 3), 255, np.uint8)
+    return np.hstack([marked, gap, second])
+
+
+def _crop(pixels: NDArray[np.uint8], row: Any, um_per_px: float, which: str) -> Crop:
+    zoom = um_per_px / (CROP_UM / CROP_PX)
+    x, y = float(row["x_px"]), float(row["y_px"])
+    half = (CROP_PX - 1) / 2
+    plain = cut_out(pixels, x, y, um_per_px)
     marked = plain.copy()
     if row["outline_px"] is not None and len(row["outline_px"]) >= 3:
         outline = np.asarray(row["outline_px"], float).reshape(-1, 2)
         ring = (outline - (x, y)) * zoom + half
         draw_stroke(marked, grow(ring, 5.0), STROKES[str(row["state"])], 2.0)
-    _bar(plain)
-    gap = np.full((CROP_PX, GAP_PX, 3), 255, np.uint8)
     return Crop(
         photo=str(row["photo"]), x_px=x, y_px=y, state=str(row["state"]), which=which,
         confidence=float(row["confidence"]), length_um=float(row["length_um"]),
-        width_um=float(row["width_um"]), picture=np.hstack([plain, gap, marked]),
+        width_um=float(row["width_um"]), picture=side_by_side(plain, marked),
     )  # fmt: skip
 
 

@@ -19,8 +19,10 @@ from sporecount.report.html import words
 from sporecount.report.html.page import render
 from sporecount.report.html.pictures import BAR_UM, SUREST, data_uri, gallery
 from sporecount.report.html.sources import cited
+from sporecount.report.html.trial_before_after import before_after
 from sporecount.report.html.trial_charts import density_lines, share_lines
 from sporecount.report.html.trial_fates import fates
+from sporecount.report.html.trial_fates import rows as fate_rows
 from sporecount.report.html.trial_shapes import shapes, sizes
 from sporecount.trial.cautions import ALWAYS
 
@@ -54,6 +56,8 @@ class TrialData:
     followed : DataFrame
         What became of spores that were intact before: ``arm``, ``slide``, ``intact``,
         ``damaged``, ``fragment``, ``gone``; empty where none were followed.
+    followed_spores : DataFrame
+        Each of them, as ``followed_spores.csv``; empty where people followed them.
     notes : sequence of str
         What else a reader should know first, such as photos that were refused.
     made_at, version : str
@@ -66,6 +70,7 @@ class TrialData:
     um_per_px: Mapping[str, float] = field(default_factory=dict)
     pixels_of: Callable[[str], NDArray[np.uint8] | None] = lambda name: None
     followed: pd.DataFrame = field(default_factory=pd.DataFrame)
+    followed_spores: pd.DataFrame = field(default_factory=pd.DataFrame)
     notes: Sequence[str] = ()
     made_at: str = ""
     version: str = ""
@@ -108,6 +113,8 @@ def trial_report(data: TrialData) -> str:
         pictures=pictures,
         is_corrected=_is_corrected(result),
         crops=[(arm, own) for arm, own in crops if own],
+        fate_rows=fate_rows(result),
+        before_after=before_after(data.followed_spores, data.um_per_px, data.pixels_of),
         bar_um=f"{BAR_UM:g}",
         numbers=[rows.numbers(one) for one in result.arms],
         slides=[(one.arm, rows.slides(one)) for one in result.arms],

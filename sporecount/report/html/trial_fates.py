@@ -7,10 +7,14 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from sporecount.report.html.trial_charts import INK, LEFT, PALE, RIGHT, picture, short
+from sporecount.report.html.trial_rows import points, span
 from sporecount.report.html.words import several, visible
 
 if TYPE_CHECKING:
     from markupsafe import Markup
+
+    from sporecount.trial.followed.fates import FateShare
+    from sporecount.trial.result import TrialResult
 
 #: Fates of spores that were intact before, the least harmed first; each with its filling.
 FATES = {
@@ -22,6 +26,9 @@ FATES = {
 
 #: What a reader calls them.
 WORDS = {"intact": "still intact", "damaged": "damaged", "fragment": "in pieces", "gone": "gone"}
+
+#: A space at which no line ends.
+NO_BREAK = "\u00a0"
 
 _BAR, _HEAD = 17, 24
 
@@ -75,6 +82,40 @@ def by_slide(followed: pd.DataFrame) -> pd.DataFrame:
         return followed
     table = followed.groupby(["arm", "slide"], sort=False)[list(FATES)].sum().reset_index()
     return table[table[list(FATES)].sum(axis=1) > 0]
+
+
+def rows(result: TrialResult) -> list[dict[str, str]]:
+    """Return what became of the followed spores of each arm, as text."""
+    found = []
+    for one in result.arms:
+        fates_of = one.followed
+        if fates_of is None:
+            continue
+        row = {
+            "name": one.arm,
+            "spores": f"{fates_of.spores}",
+            "slides": f"{fates_of.slides}",
+            "unmatched": f"{sum(fates_of.unmatched.values())}",
+            "new": f"{fates_of.new}",
+            "left_out": f"{fates_of.left_out} of {fates_of.left_out + fates_of.fields}"
+            if fates_of.left_out
+            else "",
+            "against": points(
+                fates_of.harmed.effect, fates_of.harmed.effect_low, fates_of.harmed.effect_high
+            ),
+        }
+        for fate in FATES:
+            share = fates_of.shares.get(fate)
+            row[fate] = _cell(share) if share else ""
+        found.append(row)
+    return found
+
+
+def _cell(share: FateShare) -> str:
+    """Return a share with its limits, which stay on one line."""
+    limits = (share.corrected, share.corrected_low, share.corrected_high)
+    first, _, rest = span(*(round(value, 2) for value in limits)).partition(" (")
+    return first + (" (" + rest.replace(" ", NO_BREAK) if rest else "")
 
 
 def _bar(shares: list[float], y: int) -> list[Markup]:

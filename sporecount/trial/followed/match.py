@@ -46,9 +46,10 @@ EDGE_UM = 10.0
 #: Disc that is looked at where nothing was found, um: most of a spore.
 _DISC_UM, _STEP_UM = 6.0, 1.0
 
-#: A place is empty if what is left there is this many times its noise, or this share of what was
-#: there before, at the most (root mean squares).
-_EMPTY_NOISE, _EMPTY_SHARE = 2.5, 0.25
+#: A spore is gone where less than this share of its own pattern is left, unless what is left has
+#: its form and stands out from the noise (multiples of it), or more lies there than before
+#: (measured on 350 spores without partner: 90 % of those gone, no intact one).
+_LEFT_OF_IT, _ITS_FORM, _STANDS_OUT, _MORE = 0.3, 0.6, 2.0, 1.2
 
 #: Cost of a pair beyond reach: more than any set of pairs within it.
 _FAR = 1e6
@@ -76,8 +77,10 @@ def follow(
     Returns
     -------
     DataFrame
-        Columns :data:`SPORE_COLUMNS`, places in um in each photo: a row for each spore found
-        before, then one with the fate ``"new"`` for each found only after, in what both show.
+        Columns :data:`SPORE_COLUMNS`: a row for each spore found before, then one with the fate
+        ``"new"`` for each found only after, in what both show. Places are in um in the photo
+        before, and in the one after, where the spore is or would be; ``away_um`` is between
+        these, nan where there is no partner.
     """
     settings = settings or FollowSettings()
     old, old_pieces = _finds(before)
@@ -97,9 +100,9 @@ def follow(
     near_taken = _near(at_old[left], at_new[partner], settings.same_place_um)
     fate[left[near_taken]] = CROWDED
     left = left[~near_taken]
-    fate[left[~_is_empty(before, after, pose, at_old[left])]] = UNCLEAR
+    fate[left[~_is_gone(before, after, pose, at_old[left])]] = UNCLEAR
 
-    after_xy = np.full((len(old), 2), np.nan)
+    after_xy = pose.inwards(at_old)  # where it would be
     after_xy[own] = _xy(new)[partner]
     away = np.full(len(old), np.nan)
     away[own] = np.hypot(*(at_old[own] - at_new[partner]).T)
@@ -183,17 +186,20 @@ def _pieces_of(
     return count
 
 
-def _is_empty(before: View, after: View, pose: Pose, places: Array) -> NDArray[np.bool_]:
-    """Return whether next to nothing is left where spores lay before."""
+def _is_gone(before: View, after: View, pose: Pose, places: Array) -> NDArray[np.bool_]:
+    """Return where nothing is left of a spore, by what the photos show and not by finds."""
     steps = np.arange(-_DISC_UM, _DISC_UM + 0.5 * _STEP_UM, _STEP_UM)
     x, y = (part.ravel() for part in np.meshgrid(steps, steps))
     inside = np.hypot(x, y) <= _DISC_UM
     points = places[:, None] + np.column_stack([x[inside], y[inside]])[None]
     was = _sampled(before, points)
     now = _sampled(after, pose.inwards(points.reshape(-1, 2)).reshape(points.shape))
-    strong = np.sqrt((was**2).mean(axis=1))
-    rest = np.sqrt((now**2).mean(axis=1))
-    return np.asarray(rest <= np.maximum(_EMPTY_NOISE * after.noise, _EMPTY_SHARE * strong))
+    power, rest = (was**2).mean(axis=1), (now**2).mean(axis=1)
+    left = (was * now).mean(axis=1) / np.maximum(power, 1e-9)
+    a, b = was - was.mean(axis=1, keepdims=True), now - now.mean(axis=1, keepdims=True)
+    alike = (a * b).sum(axis=1) / np.sqrt(np.maximum((a**2).sum(1) * (b**2).sum(1), 1e-12))
+    its_form = (alike > _ITS_FORM) & (np.sqrt(rest) > _STANDS_OUT * after.noise)
+    return np.asarray((left < _LEFT_OF_IT) & ~its_form & (rest <= _MORE**2 * power))
 
 
 def _sampled(view: View, points_um: Array) -> NDArray[np.float32]:

@@ -12,7 +12,7 @@ import pandas as pd
 from sporecount.errors import SheetError
 from sporecount.photo.folder import PhotoFile
 from sporecount.trial.blind import KeyRow
-from sporecount.trial.photos import meant_by
+from sporecount.trial.photos import meant_by, natural
 
 #: What the column ``when`` of a sheet may say; empty is after.
 BEFORE, AFTER = "before", "after"
@@ -126,7 +126,7 @@ def pair_fields(
     Returns
     -------
     list of FieldPhotos
-        By arm as in ``arms``, then as the photos come.
+        By arm as in ``arms``, by slide and field.
 
     Raises
     ------
@@ -155,7 +155,7 @@ def pair_fields(
         own[when] = file
     order = {name: place for place, name in enumerate(arms)}
     fields = [FieldPhotos(**one) for one in found.values() if BEFORE in one]
-    return sorted(fields, key=lambda one: order[one.arm])
+    return sorted(fields, key=lambda one: (order[one.arm], natural(one.slide), natural(one.field)))
 
 
 def _photo(name: str, there: Sequence[str], where: str) -> str:

@@ -23,6 +23,9 @@ _WHY = {
     UNCLEAR: "with something in their place that is not called a spore",
 }
 
+#: From this share on, those that something took the place of are worth a warning.
+MANY_UNCLEAR = 0.05
+
 #: From this share of new spores on, they are more than what is usually missed.
 MANY_NEW = 0.15
 
@@ -54,7 +57,7 @@ def fate_words(figures: Figures) -> tuple[str, ...]:
     lines = []
     if figures.spores:
         told = ", ".join(
-            f"{percent(share)} {FATE_WORDS[fate]}{_limits(low, high)}"
+            f"{_percent(share)} {FATE_WORDS[fate]}{_limits(low, high)}"
             for fate, (share, low, high) in figures.shares.items()
         )
         how = "" if figures.by_people else ", with misreading allowed for"
@@ -92,30 +95,35 @@ def _not_known(figures: Figures) -> list[str]:
     lost = sum(figures.unmatched.values())
     if lost:
         why = "; ".join(f"{n} {_WHY[name]}" for name, n in figures.unmatched.items() if n)
-        lines.append(f"{lost} more that were intact could not be matched: {why}.")
+        changed = (
+            ". Those have mostly changed, so that fewer may be intact than is said"
+            if figures.unmatched[UNCLEAR] >= MANY_UNCLEAR * max(figures.spores, 1)
+            else ""
+        )
+        lines.append(f"{lost} more could not be matched: {why}{changed}.")
     if figures.left_out:
         every = figures.left_out + figures.fields
         lines.append(
             f"{figures.left_out} of {_several(every, 'field')} left out: the photos could not be "
             "laid on each other with certainty. Fields that changed most are the likeliest to be."
         )
-    if figures.new and not math.isnan(figures.found_before):
-        missed = 1 - figures.found_before
-        words = (
-            f"{_several(figures.new, 'spore')} found afterwards had not been found before, "
-            f"{percent(missed)} of those found"
-        )
+    missed = 1 - figures.found_before
+    if figures.new and missed > MANY_NEW:
         lines.append(
-            f"{words}: more than are usually missed. Spores were carried in, or the photos before "
-            "were poorer."
-            if missed > MANY_NEW
-            else f"{words}: about as many of those still there may be missed and look gone."
+            f"{_several(figures.new, 'spore')} found afterwards had not been found before, "
+            f"{_percent(missed)} of those found: more than are usually missed. Spores were carried "
+            "in, or the photos before were poorer."
         )
     return lines
 
 
 def _limits(low: float, high: float) -> str:
-    return "" if math.isnan(low) else f" ({percent(max(low, 0.0))} to {percent(high)})"
+    return "" if math.isnan(low) else f" ({round(100 * max(low, 0.0))} to {_percent(high)})"
+
+
+def _percent(share: float) -> str:
+    """Return a share in whole percent: corrected ones are not known any better."""
+    return f"{round(100 * share)} %"
 
 
 def _points(share: float) -> str:
