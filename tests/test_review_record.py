@@ -22,6 +22,7 @@ from sporecount.review.record import (
     find_reviews,
     read_review,
     review_path,
+    whose_review,
 )
 from sporecount.review.reviewed import reviewed
 
@@ -58,6 +59,17 @@ def test_what_is_done_is_there_again_with_what_the_tool_had_said(tmp_path: Path)
     assert_frame_equal(review.counted.detections, table((10, 10), (50, 60)))
     assert review.counted.facts == {"version": "1", "settings": {"a": 1}}
     assert reviewed(review.counted.detections, review.actions)["id"].tolist() == ["t2", "p1"]
+
+
+def test_whose_a_review_is_stands_in_its_first_line(tmp_path: Path) -> None:
+    with start(tmp_path, (10, 10), who="Ben") as file:
+        path = file.path
+    assert whose_review(path) == ("tape 1.jpg", SHA, "Ben")
+    path.write_text("{}\n", "utf-8")
+    with pytest.raises(ReviewError, match="line 1: it is damaged"):
+        whose_review(path)
+    with pytest.raises(ReviewError, match="cannot be opened"):
+        whose_review(tmp_path / "none.jsonl")
 
 
 def test_opening_it_again_goes_on_where_it_was(tmp_path: Path) -> None:

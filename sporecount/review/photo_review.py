@@ -37,7 +37,7 @@ from sporecount.review.actions import (
 from sporecount.review.errors import ReviewError
 from sporecount.review.ledger import Ledger, detections_of
 from sporecount.review.queue import open_spots
-from sporecount.review.record import Counted, Review, ReviewFile, find_reviews, read_review
+from sporecount.review.record import Counted, Review, ReviewFile, find_reviews, whose_review
 from sporecount.review.second_look import SecondLook, no_second_look, second_look
 from sporecount.review.settlement import Settlement, settled
 from sporecount.review.use import rates_of
@@ -448,9 +448,9 @@ def _name_in_review(folder: Path, photo: Photo, who: str) -> str:
     """Return the name under which the person reviewed this photo before: it may be renamed."""
     for path in find_reviews(folder, photo.sha256):
         try:
-            review = read_review(path)
+            name, sha256, person = whose_review(path)
         except ReviewError:  # said when it is opened under the photo's own name, or not ours
             continue
-        if review.who == who and review.sha256 == photo.sha256:
-            return review.photo
+        if person == who and sha256 == photo.sha256:
+            return name
     return photo.name

@@ -119,6 +119,26 @@ def read_review(path: Path) -> Review:
     return _parse(data, path)[0]
 
 
+def whose_review(path: Path) -> tuple[str, str, str]:
+    """Return photo, hash and person of a review from its first line alone.
+
+    Raises
+    ------
+    ReviewError
+        If it cannot be opened, or is no review.
+    """
+    try:
+        with path.open("rb") as file:
+            head = json.loads(file.readline())
+        return str(head["photo"]), str(head["sha256"]), str(head["who"])
+    except OSError as error:
+        raise ReviewError(
+            str(path), f"it cannot be opened ({error.strerror or error})", "check the name"
+        ) from error
+    except (ValueError, KeyError, TypeError) as error:
+        raise _damaged(path, 1) from error
+
+
 class ReviewFile:
     """A review that is open for writing, by one program at a time.
 

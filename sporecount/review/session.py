@@ -19,7 +19,7 @@ from sporecount.review.errors import ReviewError
 from sporecount.review.look import Look, fair_look, telling_look
 from sporecount.review.opening import ToReview, sha256_of
 from sporecount.review.photo_review import PhotoReview, Totals
-from sporecount.review.record import find_reviews, read_review
+from sporecount.review.record import find_reviews, read_review, whose_review
 from sporecount.review.reviewed import is_closed
 from sporecount.review.tapes import TapeScores
 from sporecount.review.tool_counts import Count, Prepared, ToolCount, ToolCounts
@@ -345,11 +345,11 @@ class ReviewSession:
         sha256 = sha256_of(file.path) if folder.is_dir() else ""
         for path in find_reviews(folder, sha256) if sha256 else ():
             try:
-                review = read_review(path)
+                _, reviewed, person = whose_review(path)
+                if person == self.who and reviewed == sha256:
+                    return is_closed(read_review(path).actions)
             except ReviewError:  # it is said when it is opened
                 continue
-            if review.who == self.who and review.sha256 == sha256:
-                return is_closed(review.actions)
         return False
 
     @contextmanager
