@@ -255,7 +255,7 @@ def test_few_photos_give_figures_and_keep_nothing(
     review(tmp_path, 1)
     code, text = call("microscope", "measure", str(tmp_path))
     assert code == 0
-    assert "Not known yet: looked through: 1 photo with 14 real spores" in text
+    assert "Note: looked through: 1 photo with 14 real spores" in text
     assert "Nothing is kept" in text
     code, text = call("microscope", "adjust", str(tmp_path))
     assert code == 3

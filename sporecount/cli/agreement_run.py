@@ -55,7 +55,7 @@ def run_measure(folders: Sequence[Path], name: str) -> int:
     found = measured(_reviews(folders), name)
     click.echo(found.quality.as_text())
     for note in found.notes:
-        click.echo(one_line(f"Not known yet: {note}."))
+        click.echo(one_line(f"Note: {note}."))
     if found.microscope.rates is None and found.microscope.misread is None:
         click.echo("Nothing is kept: the rates that come with the tool still count.")
         return DONE

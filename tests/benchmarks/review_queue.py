@@ -21,6 +21,8 @@ sys.path.insert(0, str(Path(__file__).parent.parent))
 
 from reviewing import Drawn, actions_by_truth, drawn, new_row, places, seen_truth, spores_in
 
+from sporecount.counts.loadclass import load_class
+from sporecount.counts.rates import load_rates
 from sporecount.detect.table import SPORE_STATES
 from sporecount.render.conditions import CONDITIONS, RUINED
 from sporecount.render.matching import WITHIN_UM, match_centres
@@ -28,6 +30,7 @@ from sporecount.review.actions import Action
 from sporecount.review.ledger import Ledger
 from sporecount.review.queue import open_spots, order
 from sporecount.review.second_look import SecondLook, second_look
+from sporecount.review.settlement import settled
 from sporecount.settings import Settings
 
 #: Seed of the photos; training, calibration and the other benchmarks have others.
@@ -222,6 +225,42 @@ def _facts(tasks: Sequence[Task]) -> list[str]:
     return facts
 
 
+def settled_facts(tasks: Sequence[Task], risk: float = 0.05) -> str:
+    """Follow each photo's queue until its class is settled; say how often it is the true one."""
+    rates = load_rates()
+    looks, right, at_once, never, all_spots, once_right = [], [], 0, 0, [], []
+    for each in tasks:
+        each.ledger = Ledger(each.one.counted.detections)
+        skipped: set[str] = set()
+        for number in range(len(each.queue) + 1):
+            spots = open_spots(each.ledger.rows, each.second, each.one.um_per_px, skipped)
+            now = settled([spots], rates, risk=risk)
+            if now.is_settled or number == len(each.queue):
+                break
+            name = each.queue[number][0]
+            skipped.add(name)
+            for action in each.said.get(name, []):
+                each.ledger.do(action)
+        if not now.is_settled:
+            never += 1
+            continue
+        is_right = now.load_class == load_class(each.spores)
+        looks.append(number)
+        right.append(is_right)
+        all_spots.append(len(each.queue))
+        if number == 0:
+            at_once += 1
+            once_right.append(is_right)
+    return (
+        f"Class settled (risk {risk:.0%}): {at_once} of {len(tasks)} photos before any look "
+        f"({sum(once_right)} with the true class), {len(looks) - at_once} more after "
+        f"{np.median([n for n in looks if n] or [0]):.0f} looks (median; of "
+        f"{np.median([m for n, m in zip(looks, all_spots) if n] or [0]):.0f} spots); "
+        f"{sum(right)} of {len(right)} settled ones are of the true class; {never} never settle "
+        "by the list alone."
+    )
+
+
 def main() -> None:
     """Draw, review, print."""
     given = argparse.ArgumentParser(description=__doc__.splitlines()[0])
@@ -237,6 +276,7 @@ def main() -> None:
         if made is not None:
             tasks.append(made)
     print(report(tasks))
+    print(settled_facts(tasks))
 
 
 if __name__ == "__main__":
