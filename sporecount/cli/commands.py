@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 import click
+from sporecount.literature import STAGE_MICROMETER_DIVISION_UM
 
 from sporecount import __version__
 from sporecount.cli.agreement_commands import agreement, microscope
@@ -16,10 +17,10 @@ from sporecount.cli.log_commands import log
 from sporecount.cli.options import (
     FILE,
     afresh_option,
+    as_shipped_option,
     jobs_option,
     marked_option,
     out_option,
-    own_option,
     reviews_options,
     scale_options,
     settings_option,
@@ -29,7 +30,6 @@ from sporecount.cli.review_commands import review
 from sporecount.cli.score_commands import score
 from sporecount.cli.trial_commands import trial
 from sporecount.cli.watch_commands import watch
-from sporecount.literature import STAGE_MICROMETER_DIVISION_UM
 
 _NEWFILE = click.Path(dir_okay=False, path_type=Path)
 
@@ -74,7 +74,7 @@ def main() -> None:
 @scale_options
 @settings_option
 @reviews_options
-@own_option
+@as_shipped_option
 @marked_option
 @jobs_option
 @afresh_option

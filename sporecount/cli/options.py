@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import click
-
 from sporecount.literature import TAPE_MM2
 
 Command = TypeVar("Command", bound=Callable[..., Any])
@@ -52,7 +51,7 @@ reviews_options = options(
     ),
     click.option("--no-reviews", is_flag=True, help="The tool's own counts, whatever people said."),
 )
-own_option = click.option(
+as_shipped_option = click.option(
     "--as-shipped",
     is_flag=True,
     help="Leave out what was measured on your own microscope.",

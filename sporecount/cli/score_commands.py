@@ -11,11 +11,11 @@ from sporecount.cli.edge import one_line_errors
 from sporecount.cli.epilog import codes_epilog
 from sporecount.cli.options import (
     afresh_option,
+    as_shipped_option,
     jobs_option,
     log_option,
     marked_option,
     out_option,
-    own_option,
     reviews_options,
     risk_options,
     scale_options,
@@ -43,7 +43,7 @@ _EXAMPLES = (
 @log_option
 @settings_option
 @reviews_options
-@own_option
+@as_shipped_option
 @marked_option
 @jobs_option
 @afresh_option

@@ -12,9 +12,9 @@ from sporecount.cli.epilog import examples_epilog
 from sporecount.cli.options import (
     FILE,
     FOLDER,
+    as_shipped_option,
     jobs_option,
     marked_option,
-    own_option,
     scale_options,
     settings_option,
 )
@@ -185,7 +185,7 @@ def design(
     help="The photos of a slide do not overlap: I moved on by more each time.",
 )
 @settings_option
-@own_option
+@as_shipped_option
 @marked_option
 @jobs_option
 @click.option("--afresh", is_flag=True, help="Count again what is finished already.")

@@ -11,9 +11,9 @@ from sporecount.cli.edge import one_line_errors
 from sporecount.cli.epilog import codes_epilog
 from sporecount.cli.options import (
     FOLDER,
+    as_shipped_option,
     log_option,
     marked_option,
-    own_option,
     reviews_options,
     risk_options,
     scale_options,
@@ -38,7 +38,7 @@ _EXAMPLES = (
 @log_option
 @settings_option
 @reviews_options
-@own_option
+@as_shipped_option
 @marked_option
 @click.option(
     "--settle",
