@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 import click
-from sporecount.literature import STAGE_MICROMETER_DIVISION_UM
 
 from sporecount import __version__
 from sporecount.cli.agreement_commands import agreement, microscope
@@ -30,6 +29,7 @@ from sporecount.cli.review_commands import review
 from sporecount.cli.score_commands import score
 from sporecount.cli.trial_commands import trial
 from sporecount.cli.watch_commands import watch
+from sporecount.literature import STAGE_MICROMETER_DIVISION_UM
 
 _NEWFILE = click.Path(dir_okay=False, path_type=Path)
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import click
+
 from sporecount.literature import TAPE_MM2
 
 Command = TypeVar("Command", bound=Callable[..., Any])
