@@ -19,6 +19,7 @@ from sporecount.render.conditions import condition_plan
 from sporecount.render.picture import render
 from sporecount.review.own import keep_microscope
 from sporecount.scale.saved import CONFIG_DIR_VARIABLE
+from sporecount.trial.misread import MisreadRates
 
 SCALE = "0.7"
 
@@ -113,3 +114,39 @@ def test_a_damaged_file_is_said_and_can_be_left_out(folder: Path) -> None:
     assert done.exit_code == 3
     assert "count with --as-shipped" in done.output
     assert CliRunner().invoke(main, [*given, "--as-shipped"]).exit_code == 0
+
+
+TRIAL = """name = "test"
+sheet = "photos.csv"
+photos = "photos"
+[[arms]]
+name = "water"
+agent = "water"
+[[arms]]
+name = "soak"
+agent = "hypochlorite"
+"""
+
+
+def test_a_trial_is_corrected_by_what_is_misread_here(folder: Path) -> None:
+    with Image.open(folder / "photos/a.png") as picture:
+        picture.transpose(Image.Transpose.FLIP_LEFT_RIGHT).save(folder / "photos/b.png")
+    (folder / "photos.csv").write_text("photo,arm,slide\na.png,water,1\nb.png,soak,2\n", "utf-8")
+    (folder / "may.toml").write_text(TRIAL, "utf-8")
+    called = ((90.0, 10.0, 0.0, 5.0), (20.0, 30.0, 0.0, 5.0), (0.0, 0.0, 20.0, 5.0))
+    misread = MisreadRates(called, (2.0, 2.0, 2.0), "12 photos of your own, reviewed by hand")
+    keep_microscope(own(misread=misread))
+
+    def words(name: str, *more: str) -> tuple[str, str]:
+        given = ["trial", "report", str(folder / "may.toml"), "--um-per-px", SCALE, *more]
+        done = CliRunner().invoke(main, [*given, "--no-marked", "--out", str(folder / name)])
+        assert done.exit_code == 0, done.output
+        return (folder / name / "trial.html").read_text("utf-8"), done.output
+
+    text, said = words("own")
+    assert "calls 60 % damaged" in text
+    assert "12 photos of your own, reviewed by hand" in text
+    assert "stand by the window" in said
+    text, said = words("shipped", "--as-shipped")
+    assert "of your own" not in text
+    assert "stand by the window" not in said
