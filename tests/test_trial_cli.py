@@ -12,9 +12,11 @@ from click.testing import CliRunner, Result
 
 from sporecount.cli import main
 from sporecount.cli.trial_commands import trial as trial_group
+from sporecount.photo.folder import PhotoFile
 from sporecount.trial.arm_text import parse_arm
 from sporecount.trial.blind import read_key
 from sporecount.trial.errors import TrialFileError
+from sporecount.trial.followed.pairs import pair_fields
 from sporecount.trial.plan_file import read_trial
 
 
@@ -75,6 +77,31 @@ def test_a_seed_repeats_it_and_chance_does_not() -> None:
     assert text["a"] == text["b"]
     assert places["a"] == places["b"]
     assert text["c"] != text["d"]
+
+
+def test_fields_to_follow_are_photographed_before_and_after() -> None:
+    given = ("--slides", 1, "--photos-per-slide", 3, "--follow", 2, "--seed", 1)
+    done = run("new", "may.toml", *given)
+    assert done.exit_code == 0, done.output
+    assert "first 2 fields of each slide, of the controls too" in done.output
+    sheet = rows("may-photos.csv")
+    assert list(sheet[0]) == ["photo", "slide", "field", "when", "where"]
+    one = [row for row in sheet if row["slide"] == sheet[0]["slide"]]
+    assert [(row["field"], row["when"]) for row in one] == [
+        ("1", "before"), ("1", "after"), ("2", "before"), ("2", "after"), ("", ""),
+    ]  # fmt: skip
+    assert one[0]["where"] == one[1]["where"]
+    assert one[0]["photo"] == f"{one[0]['slide']}-1-before.jpg"
+    arms = [row.name for row in read_trial("may.toml").arms]
+    files = [PhotoFile(Path(row["photo"]), row["photo"]) for row in sheet]
+    by_name = {row["photo"]: {**row, "row": n} for n, row in enumerate(sheet, 2)}
+    pairs = pair_fields(files, by_name, arms, read_key("may-key.csv"))
+    assert len(pairs) == 5 * 2
+    assert all(pair.after is not None for pair in pairs)
+    refused = run("new", "june.toml", "--photos-per-slide", 3, "--follow", 4)
+    assert refused.exit_code == 2
+    assert "more than the 3 photos" in refused.output
+    assert not Path("june.toml").exists()
 
 
 def test_an_open_trial_has_its_arms_in_the_sheet_and_no_key() -> None:

@@ -78,6 +78,13 @@ def trial() -> None:
     "--photos-per-slide", type=click.IntRange(min=1), help="In place of --spores-per-photo."
 )
 @click.option(
+    "--follow",
+    type=click.IntRange(min=0),
+    default=0,
+    show_default=True,
+    help="Fields of each slide to photograph before treatment as well, to follow their spores.",
+)
+@click.option(
     "--smallest-effect",
     type=_SHARE,
     default=0.2,
@@ -194,9 +201,10 @@ def report(**options: Any) -> int:
     """Judge a trial from its photos and its sheet, or from counts alone.
 
     Everything is done again from the photos: counts, slides, verdicts. Several photos of a
-    slide are one slide, and what they show twice counts once. The results are arms.csv,
-    slides.csv, photos.csv, trial_detections.csv and verdicts.txt. A run that was
-    stopped goes on when the same command is given again.
+    slide are one slide, and what they show twice counts once. Where the sheet says of photos
+    that they show one field before and after, the same spores are followed. The results are
+    arms.csv, slides.csv, followed.csv, photos.csv, trial_detections.csv, verdicts.txt and
+    trial.html. A run that was stopped goes on when the same command is given again.
     """
     from sporecount.cli.trial_report_run import ReportOptions, run_report
 

@@ -36,6 +36,7 @@ class NewOptions:
     spores: int = 50
     spores_per_photo: float = 10.0
     photos_per_slide: int | None = None
+    follow: int = 0
     smallest_effect: float = 0.2
     base: float = 0.1
     key: Path | None = None
@@ -51,6 +52,11 @@ def run_new(options: NewOptions) -> int:
     folder = file.with_name(f"{file.stem}-photos")
     arms = tuple(map(parse_arm, options.arm)) or default_arms()
     photos = options.photos_per_slide or photos_for(options.spores, options.spores_per_photo)
+    if options.follow > photos:
+        raise click.BadParameter(
+            f"{options.follow} fields to follow are more than the {photos} photos of each slide",
+            param_hint="--follow",
+        )
     key = deal([arm.name for arm in arms], options.slides, options.seed)
     trial = Trial(
         name=options.name or file.stem,
@@ -74,12 +80,18 @@ def run_new(options: NewOptions) -> int:
                 f"{path} is there already, and is not written over; choose another name",
                 param_hint="FILE" if path != options.key else "--key",
             )
-    write_whole(sheet, utf8(_sheet(key, photos, not options.not_blind, options.seed)))
+    write_whole(sheet, utf8(_sheet(key, photos, options)))
     if not options.not_blind:
         write_whole(key_file, utf8(key_csv(key)))
     write_trial(file, trial)
     folder.mkdir(exist_ok=True)
     click.echo(told)
+    if options.follow:
+        fields = "field" if options.follow == 1 else f"{options.follow} fields"
+        click.echo(
+            f"The first {fields} of each slide, of the controls too, are also photographed before "
+            "treatment: leave the tape on its glass, and find the same litter again."
+        )
     _tell_files(file, sheet, folder, None if options.not_blind else key_file)
     return DONE
 
@@ -107,17 +119,21 @@ def _seen_from(file: Path, other: Path) -> str:
         return other.resolve().as_posix()
 
 
-def _sheet(key: Sequence[KeyRow], photos: int, blind: bool, seed: int | None) -> str:
+def _sheet(key: Sequence[KeyRow], photos: int, options: NewOptions) -> str:
     """Return the sheet: each photo that is to be taken, where, and of which slide."""
+    seed, blind = options.seed, not options.not_blind
     draw: random.Random = random.SystemRandom() if seed is None else random.Random(seed + 1)
-    columns = ("photo", "slide", "where") if blind else ("photo", "arm", "slide", "where")
+    follows = ("field", "when") if options.follow else ()
+    columns = ("photo", *(("slide",) if blind else ("arm", "slide")), *follows, "where")
     rows = []
     # By code: the order of the arms must not show. Open sheets follow the order of preparing.
     for one in sorted(key, key=lambda row: row.code) if blind else key:
+        named = (one.code,) if blind else (one.arm, one.slide)
         for number, spot in enumerate(places(photos, draw), 1):
-            photo = f"{one.code}-{number}.jpg"
-            named = (one.code,) if blind else (one.arm, one.slide)
-            rows.append((photo, *named, place_words(spot)))
+            for when in ("before", "after") if number <= options.follow else ("",):
+                photo = "-".join(filter(None, (one.code, str(number), when))) + ".jpg"
+                field = (str(number) if when else "", when) if options.follow else ()
+                rows.append((photo, *named, *field, place_words(spot)))
     return csv_text(columns, rows)
 
 
