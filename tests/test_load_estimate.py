@@ -256,6 +256,16 @@ def test_crowded_finds_of_middling_confidence_are_no_clean_tape() -> None:
     assert tape.load_class == 5
 
 
+def test_a_tape_crowded_with_doubtful_finds_is_left_open() -> None:
+    # 20 per mm2 that all look like litter: they may be that, so no animal is called infected.
+    law = ConfidenceLaw(0.92, 1.4, 1.2, dense_false=1.0, dense_shape=1.0)
+    rates = DetectorRates(0.93, 0.1, 1.4, 2.9, confidence_is_calibrated=True, confidence_law=law)
+    confidences = [np.linspace(0.5, 0.95, 50)] * 12
+    tape = estimate_tape(table([50] * 12), rates=rates, confidences=confidences)
+    assert sum(tape.p_class[:4]) > 0.1
+    assert any("may be false" in note for note in tape.notes)
+
+
 def test_class_chances_sum_to_one_and_follow_the_counts() -> None:
     heaviest = []
     for count in (0, 1, 5, 40, 400, 4000):

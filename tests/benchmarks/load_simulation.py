@@ -382,7 +382,7 @@ def main() -> None:
         "prior_stop": lambda rng: stopped_by_prior(10 * given.tapes, rng, settings, BY_HAND),
         "prior_stop_shipped": lambda rng: stopped_by_prior(5 * given.tapes, rng, settings, SHIPPED),
         "stopping": lambda rng: stopping(given.tapes, rng, settings, BY_HAND),
-        "stopping_shipped": lambda rng: stopping(given.tapes, rng, settings, SHIPPED),
+        "stopping_shipped": lambda rng: stopping(2 * given.tapes // 5, rng, settings, SHIPPED),
         "wald": lambda rng: wald(20 * given.tapes, rng),
     }
     if given.list:
