@@ -60,9 +60,9 @@ def microscope() -> None:
 @_NAME
 @one_line_errors
 def measure(folders: tuple[Path, ...], name: str) -> int:
-    """Say how good the tool is, from photos that were reviewed fairly, and keep its rates.
+    """Say how good the tool is there, and keep its rates.
 
-    Fair are photos that were looked through in full, and random samples of detections. What
+    It goes by photos that were reviewed fairly. Fair are photos that were looked through in full, and random samples of detections. What
     is kept is used by count, score and trial report for photos of that scale; they say so,
     and --as-shipped leaves it out.
     """
@@ -77,9 +77,9 @@ def measure(folders: tuple[Path, ...], name: str) -> int:
 @click.option("--settings", "settings_file", type=FILE, help="TOML file of settings.")
 @one_line_errors
 def adjust(folders: tuple[Path, ...], name: str, settings_file: Path | None) -> int:
-    """Learn a small adjustment from photos reviewed in full, where that helps.
+    """Adjust the tool a little, where that helps.
 
-    It is kept only where photos gain by what was learned from the others, and photos without
+    It learns from photos that were reviewed in full. An adjustment is kept only where photos gain by what was learned from the others, and photos without
     spores show no more of them than before.
     """
     from sporecount.cli.agreement_run import run_adjust

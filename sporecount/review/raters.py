@@ -300,8 +300,8 @@ def _more(bias: float) -> str:
 def _concordance(found: Concordance) -> str:
     if math.isnan(found.concordance):
         return "Concordance: all counts are one number, so there is none."
-    limits = "" if math.isnan(found.low) else f" ({found.low:.2f} to {found.high:.2f})"
+    limits = "" if math.isnan(found.low) else f" ({found.low:.3f} to {found.high:.3f})"
     return (
-        f"Concordance of the counts {found.concordance:.2f}{limits}: 1 where each photo has the "
+        f"Concordance of the counts {found.concordance:.3f}{limits}: 1 where each photo has the "
         "same count by both."
     )
