@@ -19,10 +19,13 @@ from virtual_screen import give_screen
 if find_spec("napari") is None or find_spec("qtpy") is None:
     pytest.skip("napari is not installed", allow_module_level=True)
 
+from sporecount.counts.rates import DetectorRates
+from sporecount.microscope import Microscope
 from sporecount.render.conditions import condition_plan
 from sporecount.render.micrometer import render_micrometer
 from sporecount.render.picture import render
-from sporecount.review.opening import ScaleChoice, ToReview, from_paths
+from sporecount.review.opening import ScaleChoice, ToReview, from_paths, sha256_of
+from sporecount.review.own import load_microscopes
 from sporecount.review.record import find_reviews, read_review
 from sporecount.review.sample import random_order
 from sporecount.review.second_look import MISS_COLUMNS, no_second_look
@@ -387,6 +390,71 @@ def test_blind_names_are_hidden_until_all_is_looked_through(
     names = {dock.count_panel.table.item(row, 0).text() for row in range(2)}
     assert names == {"a.png", "b.png"}
     assert dock.report_panel.sample.itemText(0) == "A1"
+
+
+def test_a_photo_is_counted_by_hand_with_nothing_of_the_tool_in_view(
+    window: Window, photos: ToReview
+) -> None:
+    from qtpy.QtCore import Qt
+    from qtpy.QtTest import QTest
+
+    window.dock.start(photos, "Ann")
+    window.dock.open_tally(0)
+    window.wait(lambda: window.dock.session.tally is not None)
+    tally, panel = window.dock.session.tally, window.dock.review_panel
+    assert window.dock.picture.marks.names == []
+    for x, y in ((60, 60), (150, 90), (240, 200)):
+        QTest.mouseClick(window.canvas, Qt.MouseButton.LeftButton, pos=window.point(x, y))
+        QTest.qWait(30)
+    assert panel.count.text() == "3 spores marked by you"
+    window.key("X")
+    assert tally.spores == 2
+    window.key("Z", "Control")
+    assert tally.spores == 3
+    window.key("N")
+    assert "nothing of the tool" in window.said
+    window.key("E")
+    assert tally.is_finished
+    (path,) = find_reviews(photos.files[0].path.parent / "sporecount-tallies", tally_hash(photos))
+    assert [one.kind for one in read_review(path).actions] == [
+        *["add"] * 3,
+        *("reject", "undo", "close"),
+    ]
+    window.open(0)
+    assert window.dock.session.tally is None
+    assert window.count > 0
+
+
+def tally_hash(photos: ToReview) -> str:
+    return sha256_of(photos.files[0].path)
+
+
+def test_how_good_the_tool_is_here_is_told_kept_and_taken_back(
+    window: Window, photos: ToReview, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SPORECOUNT_CONFIG_DIR", str(tmp_path / "config"))
+    panel = window.dock.quality_panel
+    window.dock.start(photos, "Ann")
+    panel.measure()
+    window.wait()
+    assert not panel.keep_button.isEnabled()
+    for index in range(2):
+        window.open(index)
+        window.key("E")
+    panel.measure()
+    window.wait(lambda: "Told from 2 photos" in panel.figures.text())
+    assert "100 %" in panel.figures.text()
+    rates = DetectorRates(0.9, 0.02, 0.0)
+    panel._found = Microscope("my microscope", (0.7, 0.75), "2026-05-01", rates=rates)
+    panel.keep()
+    assert [one.name for one in load_microscopes()] == ["my microscope"]
+    window.open(0)
+    assert "my microscope" in window.now.counted.summary["notes"]
+    panel.go_back()
+    assert "it has no adjustment" in panel.message.text()
+    panel.compare()
+    window.wait(lambda: panel.figures.text() != "Looking through the reviews ...")
+    assert panel.figures.text()
 
 
 def test_the_whole_way_from_a_folder_and_a_typed_scale(

@@ -9,7 +9,7 @@ import click
 
 from sporecount.cli.edge import one_line_errors
 from sporecount.cli.epilog import codes_epilog
-from sporecount.cli.options import FILE, FOLDER, scale_options, settings_option
+from sporecount.cli.options import FILE, FOLDER, as_shipped_option, scale_options, settings_option
 
 _EXAMPLES = (
     "sporecount review A17 --um-per-px 0.65",
@@ -35,6 +35,7 @@ _EXAMPLES = (
 @click.option(
     "--reviews", type=FOLDER, help="Keep reviews here.  [default: sporecount-reviews beside each]"
 )
+@as_shipped_option
 @settings_option
 @one_line_errors
 def review(**given: Any) -> int:

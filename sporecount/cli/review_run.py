@@ -41,6 +41,7 @@ class ReviewOptions:
     seed: str | None = None
     who: str | None = None
     reviews: Path | None = None
+    as_shipped: bool = False
     settings_file: Path | None = None
 
     def settings(self) -> Settings:
@@ -121,7 +122,7 @@ def open_window(
     from sporecount.review.widget.dock import ReviewDock
 
     viewer = napari.Viewer(title="sporecount review")
-    dock = ReviewDock(viewer, settings, options.reviews, options.seed)
+    dock = ReviewDock(viewer, settings, options.reviews, options.seed, options.as_shipped)
     viewer.window.add_dock_widget(dock, name="Review spores", area="right")
     dock.photos_panel.who.setText(who)
     if photos is not None:

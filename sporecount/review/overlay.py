@@ -81,6 +81,8 @@ class Marks:
     ----------
     rows : mapping of str to mapping
         Id to row, as in `sporecount.review.ledger.Ledger.rows`.
+    radius_px : float
+        Of the circle around what has no outline.
 
     Attributes
     ----------
@@ -94,7 +96,8 @@ class Marks:
         Usual size of an outline, photo pixels; fixed, so that lines never change their look.
     """
 
-    def __init__(self, rows: Mapping[str, Mapping[str, Any]]) -> None:
+    def __init__(self, rows: Mapping[str, Mapping[str, Any]], radius_px: float = 5.0) -> None:
+        self._radius_px = radius_px
         self.names: list[str] = []
         self._place: dict[str, int] = {}
         self.xy_px = np.zeros((0, 2))
@@ -104,7 +107,7 @@ class Marks:
         self._standing = np.zeros(0, bool)
         self._looked_at = np.zeros(0, bool)
         self._there = np.zeros(0, bool)
-        self.usual_px = 20.0
+        self.usual_px = 4.0 * radius_px
         self.update(rows, rows)
         if self.names:
             self.usual_px = float(np.median(np.ptp(self.outlines_px, axis=1).max(axis=1)))
@@ -127,7 +130,7 @@ class Marks:
             if row is None:
                 continue
             self.xy_px[k] = row["x_px"], row["y_px"]
-            self.outlines_px[k] = _outline(row)
+            self.outlines_px[k] = _outline(row, self._radius_px)
             self._state[k] = STATES.index(row["state"])
             self._confidence[k] = row["confidence"]
             self._standing[k], self._looked_at[k] = row["standing"], row["looked_at"]
@@ -360,12 +363,13 @@ def _lines(
         cv2.polylines(canvas, fixed, closed, each, thickness, cv2.LINE_AA, _SHIFT)
 
 
-def _outline(row: Mapping[str, Any]) -> NDArray[np.float64]:
-    """Return a row's outline in as many points as any has; a small circle where it has none."""
+def _outline(row: Mapping[str, Any], radius_px: float) -> NDArray[np.float64]:
+    """Return a row's outline in as many points as any has; a circle where it has none."""
     outline = np.asarray(row["outline_px"], float).reshape(-1, 2)
     if len(outline) == RAYS:
         return outline
     if len(outline) >= 3:
         return evenly(outline)
     turn = np.arange(RAYS) * (2 * np.pi / RAYS)
-    return np.stack([row["x_px"] + 5 * np.cos(turn), row["y_px"] + 5 * np.sin(turn)], axis=1)
+    circle = radius_px * np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    return np.asarray(circle + (row["x_px"], row["y_px"]), float)

@@ -21,6 +21,8 @@ from sporecount.review.opening import ToReview, sha256_of
 from sporecount.review.photo_review import PhotoReview, Totals
 from sporecount.review.record import find_reviews, read_review, whose_review
 from sporecount.review.reviewed import is_closed
+from sporecount.review.tally import FOLDER as TALLIES
+from sporecount.review.tally import Tally
 from sporecount.review.tapes import TapeScores
 from sporecount.review.tool_counts import Count, Prepared, ToolCount, ToolCounts
 from sporecount.review.use import ReviewFolders
@@ -56,6 +58,8 @@ class ReviewSession:
     ----------
     now : PhotoReview or None
         The photo that is open.
+    tally : Tally or None
+        The photo that is open to be counted by hand.
     """
 
     def __init__(
@@ -83,6 +87,7 @@ class ReviewSession:
         self._listeners: list[Listener] = []
         self._index: int | None = None
         self.now: PhotoReview | None = None
+        self.tally: Tally | None = None
 
     def __len__(self) -> int:
         return len(self.files)
@@ -119,6 +124,43 @@ class ReviewSession:
         if self._index is None:
             return None
         return self.photos.samples[self.files[self._index].name]
+
+    def review_folders(self) -> tuple[Path, ...]:
+        """Return the folders in which reviews of these photos may be."""
+        return self._folders_of(self._folders.of)
+
+    def tally_folders(self) -> tuple[Path, ...]:
+        """Return the folders in which blind counts of these photos may be."""
+        return self._folders_of(self._tallies_of)
+
+    def open_tally(self, index: int, prepared: Prepared) -> Tally:
+        """Open a photo to be counted by hand, with nothing of the tool's in view.
+
+        Parameters
+        ----------
+        index : int
+            Its place, from 0.
+        prepared : Prepared
+            From `prepare`.
+
+        Raises
+        ------
+        ReviewError
+            If its tally cannot be opened.
+        """
+        self.leave()
+        file, counted = self.files[index], prepared.counted
+        with self._hidden(index):
+            self.tally = Tally(
+                self._tallies_of(file.path),
+                file.name,
+                prepared.photo.sha256,
+                self.who,
+                counted.field.calibration.um_per_px,
+                counted.summary,
+            )
+        self._index = index
+        return self.tally
 
     def on_change(self, listener: Listener) -> Callable[[], None]:
         """Call something after each change; returns what stops that."""
@@ -209,9 +251,10 @@ class ReviewSession:
 
     def leave(self) -> None:
         """Leave the photo that is open; all that was done is kept already."""
-        if self.now is not None:
-            self.now.leave()
-        self.now, self._index = None, None
+        for one in (self.now, self.tally):
+            if one is not None:
+                one.leave()
+        self.now, self.tally, self._index = None, None, None
 
     def __enter__(self) -> ReviewSession:
         return self
@@ -323,6 +366,17 @@ class ReviewSession:
         if not own:
             raise ReviewError(f"sample {sample}", "there is none", "choose another")
         return self._tapes.score(sample, own, None if now is None else now.kept, tape_mm2)
+
+    def _tallies_of(self, photo: Path) -> Path:
+        folder = self._folders.folder
+        return photo.parent / TALLIES if folder is None else folder / TALLIES
+
+    def _folders_of(self, of: Callable[[Path], Path]) -> tuple[Path, ...]:
+        return tuple(
+            folder
+            for folder in dict.fromkeys(of(file.path) for file in self.files)
+            if folder.is_dir()
+        )
 
     def _open_photo(self) -> PhotoReview:
         if self.now is None:

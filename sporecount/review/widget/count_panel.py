@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from functools import partial
 from typing import Any
 
 from qtpy.QtWidgets import (
@@ -29,11 +30,13 @@ class CountPanel(QWidget):
 
     Parameters
     ----------
-    open_photo : callable
-        Called with the place of a photo that is to be reviewed.
+    open_photo, open_tally : callable
+        Called with the place of a photo that is to be reviewed, or counted by hand.
     """
 
-    def __init__(self, open_photo: Callable[[int], None]) -> None:
+    def __init__(
+        self, open_photo: Callable[[int], None], open_tally: Callable[[int], None]
+    ) -> None:
         super().__init__()
         self._open_photo = open_photo
         self._session: ReviewSession | None = None
@@ -54,7 +57,10 @@ class CountPanel(QWidget):
         layout = QVBoxLayout(self)
         for widget in (self.count, self.bar, self.stop, self.message, self.table):
             layout.addWidget(widget)
-        layout.addWidget(button("Review the photo that is chosen", self._open_chosen))
+        review = partial(self._open_chosen, open_photo)
+        layout.addWidget(button("Review the photo that is chosen", review))
+        by_hand = partial(self._open_chosen, open_tally)
+        layout.addWidget(button("Count it by hand, blind", by_hand, "Shows nothing of the tool's."))
 
     def follow(self, session: ReviewSession) -> None:
         """Show other photos."""
@@ -131,10 +137,10 @@ class CountPanel(QWidget):
         self.stop.setEnabled(False)
         self.message.setText(text)
 
-    def _open_chosen(self) -> None:
+    def _open_chosen(self, opens: Callable[[int], None]) -> None:
         row = self.table.currentRow()
         if self._session is not None and row >= 0:
-            self._open_photo(row)
+            opens(row)
 
 
 def _cells(summary: Mapping[str, Any]) -> tuple[str, str]:

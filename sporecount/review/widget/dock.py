@@ -1,4 +1,4 @@
-"""The window beside the picture: four panels, from choosing photos to saving the report."""
+"""The window beside the picture: its panels, from choosing photos to saving the report."""
 
 from __future__ import annotations
 
@@ -13,8 +13,10 @@ from qtpy.QtWidgets import QScrollArea, QTabWidget, QVBoxLayout, QWidget
 from sporecount.photo.photo import Photo
 from sporecount.review.opening import ToReview
 from sporecount.review.overlay import Marks
+from sporecount.review.own import load_microscopes
 from sporecount.review.second_look import SecondLook
 from sporecount.review.session import ReviewSession
+from sporecount.review.tally import Tally
 from sporecount.review.tool_counts import Prepared
 from sporecount.review.widget.background import Background
 from sporecount.review.widget.count_panel import CountPanel
@@ -23,20 +25,25 @@ from sporecount.review.widget.keys import DEEDS, SECOND_KEYS
 from sporecount.review.widget.parts import plain_words
 from sporecount.review.widget.photos_panel import PhotosPanel
 from sporecount.review.widget.picture import Picture, levels_of
+from sporecount.review.widget.quality_panel import QualityPanel
 from sporecount.review.widget.reader import PATH_KEY
 from sporecount.review.widget.report_panel import ReportPanel
 from sporecount.review.widget.review_panel import ReviewPanel
+from sporecount.review.widget.tally_deeds import TallyDeeds
 from sporecount.scoring import SampleScore
 from sporecount.settings import Settings
 
 #: Quiet after the last action before the tape's decision is worked out anew, ms.
 _QUIET_MS = 600
 
+#: Radius of the marks of a count by hand, um: they lie around a spore.
+MARK_UM = 8.0
+
 #: The picture and the count are drawn before the limits are worked out, ms.
 _LIMITS_MS = 30
 
 #: Places of the panels.
-PHOTOS_TAB, COUNT_TAB, REVIEW_TAB, REPORT_TAB = range(4)
+PHOTOS_TAB, COUNT_TAB, REVIEW_TAB, REPORT_TAB, QUALITY_TAB = range(5)
 
 
 class ReviewDock(QWidget):
@@ -52,6 +59,8 @@ class ReviewDock(QWidget):
         Folder of all reviews.
     seed : int or str, optional
         For another order of a blind review.
+    as_shipped : bool
+        Count with the tool as it comes, whatever is known of the user's own microscopes.
     """
 
     def __init__(
@@ -60,8 +69,10 @@ class ReviewDock(QWidget):
         settings: Settings | None = None,
         reviews: Path | None = None,
         seed: int | str | None = None,
+        as_shipped: bool = False,
     ) -> None:
         super().__init__()
+        self._as_shipped = as_shipped
         self.viewer = napari_viewer
         self._settings, self._reviews, self._seed = settings, reviews, seed
         self.session: ReviewSession | None = None
@@ -69,16 +80,20 @@ class ReviewDock(QWidget):
         self._scoring: Background | None = None
         self._searching: Background | None = None
         self._wanted: int | None = None
+        self._wanted_by: Deeds | TallyDeeds | None = None
         self._shows_ruling = False
         self._held = _Held()
         self.picture = Picture(napari_viewer, self._clicked, self._drawn)
         self.photos_panel = PhotosPanel(
             self.start, self._show_ruling, self._draw_line, self._open_files
         )
-        self.count_panel = CountPanel(self.open_photo)
+        self.count_panel = CountPanel(self.open_photo, self.open_tally)
         self.review_panel = ReviewPanel(self._do, self.open_photo)
         self.report_panel = ReportPanel()
-        self.deeds = Deeds(self.picture, self.review_panel, self.open_photo)
+        self.quality_panel = QualityPanel(self._count_again)
+        self.reviewing = Deeds(self.picture, self.review_panel, self.open_photo)
+        self.tallying = TallyDeeds(self.picture, self.review_panel, self.open_tally)
+        self.deeds: Deeds | TallyDeeds = self.reviewing
         self._quiet = QTimer(self)
         self._quiet.setSingleShot(True)
         self._quiet.setInterval(_QUIET_MS)
@@ -89,10 +104,11 @@ class ReviewDock(QWidget):
         self._limits.timeout.connect(self._show_limits)
         self.tabs = QTabWidget()
         for title, panel in (
-            ("1 Photos, scale", self.photos_panel),
+            ("1 Photos", self.photos_panel),
             ("2 Count", self.count_panel),
             ("3 Review", self.review_panel),
             ("4 Report", self.report_panel),
+            ("How good?", self.quality_panel),
         ):
             area = QScrollArea()
             area.setWidgetResizable(True)
@@ -109,13 +125,18 @@ class ReviewDock(QWidget):
         """Review other photos."""
         self.leave()
         self.session = ReviewSession(
-            photos, who=who, settings=self._settings, reviews=self._reviews, seed=self._seed
+            photos,
+            who=who,
+            settings=self._settings,
+            reviews=self._reviews,
+            seed=self._seed,
+            microscopes=() if self._as_shipped else load_microscopes(),
         )
         self._held.session = self.session
         self.session.on_change(self._changed)
-        self.deeds.session = self.session
-        self.count_panel.follow(self.session)
-        self.report_panel.follow(self.session)
+        self.reviewing.session = self.tallying.session = self.session
+        for panel in (self.count_panel, self.report_panel, self.quality_panel):
+            panel.follow(self.session)
         self.review_panel.show_photos(self.session.names, self.session.closed, None)
         self.tabs.setCurrentIndex(COUNT_TAB)
 
@@ -123,14 +144,14 @@ class ReviewDock(QWidget):
         """Leave the review; all that was done is kept already."""
         self._quiet.stop()
         self._limits.stop()
-        for panel in (self.count_panel, self.report_panel):
+        for panel in (self.count_panel, self.report_panel, self.quality_panel):
             panel.wait()
         for work in (self._opening, self._scoring, self._searching):
             if work is not None:
                 work.wait(60)
         if self.session is not None:
             self.session.leave()
-        self.session = self.deeds.session = None
+        self.session = self.reviewing.session = self.tallying.session = None
         self.picture.clear()
 
     def forget(self) -> None:
@@ -144,10 +165,17 @@ class ReviewDock(QWidget):
 
     def open_photo(self, index: int) -> None:
         """Open a photo: read, and counted where it was not yet."""
+        self._open(index, self.reviewing)
+
+    def open_tally(self, index: int) -> None:
+        """Open a photo to be counted by hand, with nothing of the tool's in view."""
+        self._open(index, self.tallying)
+
+    def _open(self, index: int, deeds: Deeds | TallyDeeds) -> None:
         session = self.session
         if session is None or not 0 <= index < len(session):
             return
-        self._wanted = index
+        self._wanted, self._wanted_by = index, deeds
         if self._opening is not None and self._opening.is_running:
             return  # the one that is wanted now is opened when that is done
         self.tabs.setCurrentIndex(REVIEW_TAB)
@@ -163,8 +191,9 @@ class ReviewDock(QWidget):
     def is_busy(self) -> bool:
         """Whether something is still under way beside the window."""
         works = (self._opening, self._scoring, self._searching)
+        panels = (self.count_panel, self.report_panel, self.quality_panel)
         running = any(work is not None and work.is_running for work in works)
-        return running or self.count_panel.is_running or self.report_panel.is_running
+        return running or any(panel.is_running for panel in panels)
 
     def _ready(self, ready: tuple[ReviewSession, int, Prepared, list[NDArray[np.uint8]]]) -> None:
         session, index, prepared, levels = ready
@@ -175,21 +204,39 @@ class ReviewDock(QWidget):
             return
         self._wanted = None
         self._shows_ruling = False
+        self.deeds = self._wanted_by or self.reviewing
         try:
+            if self.deeds is self.tallying:
+                self._show_tally(session.open_tally(index, prepared), levels, prepared)
+                return
             review = session.open(index, prepared)
         except Exception as error:
             self._not_ready(error)
             return
-        scale = prepared.counted.field.calibration.um_per_px
-        self.picture.show(levels, scale, session.names[index])
+        self.picture.show(levels, review.um_per_px, session.names[index])
         self.picture.follow(Marks(review.ledger.rows))
         self._bind(*self.picture.layers)
-        self.deeds.opened()
-        self.deeds.select(())
+        self.reviewing.opened()
+        self.reviewing.select(())
         self._show_all()
         self.review_panel.message.setText("; ".join(review.notes))
         self._quiet.start()
         self._look_again()
+
+    def _show_tally(
+        self, tally: Tally, levels: list[NDArray[np.uint8]], prepared: Prepared
+    ) -> None:
+        session = self.session
+        if session is None:
+            return
+        scale = prepared.counted.field.calibration.um_per_px
+        self.picture.show(levels, scale, session.names[session.index or 0])
+        self.picture.follow(Marks(tally.ledger.rows, MARK_UM / scale))
+        self._bind(*self.picture.layers)
+        self.review_panel.show_photos(session.names, session.closed, session.index)
+        self.review_panel.message.setText("")
+        self.tallying.select(())
+        self.tallying.show()
 
     def _look_again(self) -> None:
         """Search for what may have been missed, while the person looks at what was found."""
@@ -207,7 +254,12 @@ class ReviewDock(QWidget):
     def _wait_and_open(self, index: int) -> None:
         if self._opening is not None:
             self._opening.wait(60)
-        self.open_photo(index)
+        self._open(index, self._wanted_by or self.reviewing)
+
+    def _count_again(self) -> None:
+        """Start over with the same photos, once what they are counted with has changed."""
+        if self.session is not None:
+            self.start(self.session.photos, self.session.who)
 
     def _not_ready(self, error: Exception) -> None:
         self._wanted = None
