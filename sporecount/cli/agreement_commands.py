@@ -62,9 +62,9 @@ def microscope() -> None:
 def measure(folders: tuple[Path, ...], name: str) -> int:
     """Say how good the tool is there, and keep its rates.
 
-    It goes by photos that were reviewed fairly. Fair are photos that were looked through in full, and random samples of detections. What
-    is kept is used by count, score and trial report for photos of that scale; they say so,
-    and --as-shipped leaves it out.
+    It goes by photos that were reviewed fairly: looked through in full, or random samples of
+    their detections. What is kept is used by count, score and trial report for photos of
+    that scale; they say so, and --as-shipped leaves it out.
     """
     from sporecount.cli.agreement_run import run_measure
 
@@ -79,8 +79,9 @@ def measure(folders: tuple[Path, ...], name: str) -> int:
 def adjust(folders: tuple[Path, ...], name: str, settings_file: Path | None) -> int:
     """Adjust the tool a little, where that helps.
 
-    It learns from photos that were reviewed in full. An adjustment is kept only where photos gain by what was learned from the others, and photos without
-    spores show no more of them than before.
+    It learns from photos that were reviewed in full. An adjustment is kept only where photos
+    gain by what was learned from the others, and photos without spores show no more of them
+    than before.
     """
     from sporecount.cli.agreement_run import run_adjust
 
