@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from io import BytesIO
 from pathlib import Path
 
 import numpy as np
@@ -12,6 +13,7 @@ from sporecount.detect.inputs import DENSITY_BOUNDS
 from sporecount.detect.seeds import Seeds
 from sporecount.field.closeup import close_ups
 from sporecount.train.crops import (
+    ANGLE,
     CLASS,
     CROP_UM_PER_PX,
     FACTS,
@@ -22,12 +24,14 @@ from sporecount.train.crops import (
     cut_crops,
     write_crops,
 )
+from sporecount.train.objects import WEIGHT, X, Y
 from sporecount.train.tiles import draw_tile
 
 
 def test_crops_have_their_object_in_the_middle_and_no_class_too_often() -> None:
     tile = draw_tile(np.random.default_rng(12), 192, 0.6)
-    crops, facts = cut_crops(tile, np.array([1, 2, 3], np.int32), np.random.default_rng(1))
+    tags = np.array([1, 2, 3], np.int32)
+    crops, facts = cut_crops(tile.field, tile.rows, tags, np.random.default_rng(1))
     assert len(crops) == len(facts) > 0
     side = 2 * int(np.ceil(HALF_UM / CROP_UM_PER_PX)) + 1
     assert crops.shape[1:] == (side, side, 3)
@@ -40,6 +44,47 @@ def test_crops_have_their_object_in_the_middle_and_no_class_too_often() -> None:
     # Spores are dark on clear ground more often than not.
     spores = facts[:, CLASS] < NEITHER
     assert np.median(middle.mean(axis=(1, 2))[spores]) > np.median(density[spores])
+
+
+def test_what_a_search_is_taken_in_by_goes_first_and_never_what_is_true() -> None:
+    tile = draw_tile(np.random.default_rng(12), 192, 0.6)
+    rows = tile.rows.copy()
+    rows[:, WEIGHT] = 0.0
+
+    class Rivals:
+        def of(self, field, rows):
+            return np.array([[90.0, 80.0, 0.3]])
+
+    tags = np.array([1, 2, 3], np.int32)
+    most = (4, 5, 3, 2)
+    for seed in range(5):
+        rng = np.random.default_rng(seed)
+        _, facts = cut_crops(tile.field, rows, tags, rng, Rivals(), most)
+        assert (facts[:, CLASS] == NEITHER).all()
+        assert 1 <= len(facts) <= 2
+        assert facts[0, ANGLE] == np.float32(0.3)
+
+
+def test_rivals_are_false_finds_away_from_all_that_is_true() -> None:
+    torch = pytest.importorskip("torch")
+    from sporecount.train.network import SearchNet
+    from sporecount.train.rivals import MISTAKEN_UM, Rivals
+
+    tile = draw_tile(np.random.default_rng(12), 192, 0.6)
+    weights = BytesIO()
+    torch.manual_seed(1)
+    model = SearchNet(8, 8)
+    with torch.no_grad():
+        model.out.bias[:8] = 0.0  # hot all over: it takes anything for something
+    torch.save({"model": model.state_dict(), "shape": {"width": 8, "deep": 8}}, weights)
+    rivals = []
+    for rows in (tile.rows, np.zeros((0, 8), np.float32)):
+        weights.seek(0)
+        rivals.append(Rivals(weights).of(tile.field, rows))
+    near, all_of_them = rivals
+    away = np.hypot(*(near[:, None, :2] - tile.rows[None, :, [X, Y]]).transpose(2, 0, 1))
+    assert 0 < len(near) < len(all_of_them)
+    assert away.min() * 0.9 > MISTAKEN_UM
 
 
 def test_pool_takes_in_only_what_is_allowed_and_finished(tmp_path: Path) -> None:

@@ -72,6 +72,22 @@ def test_what_anybody_could_tell_stays_in(draw, hue):
     assert len(_found(_mask(draw), hue)) == 0
 
 
+GREY = np.array([0.8, 0.8, 0.8], np.float32)
+
+
+def test_a_grey_oval_is_left_out_only_beside_grey_spores():
+    """Shadows and soot are smooth ovals too; where spores are amber they can be told."""
+    mask = _mask(_ellipse(12.0, 7.5))
+    assert len(_found(mask, GREY)) == 0
+    apart = _mask(_ellipse(12.0, 7.5, at=(100, 100)))
+    spore = np.zeros((1, 8), np.float32)
+    spore[0, [X, Y, WEIGHT]] = 12.1, 12.1, 1.0
+    for hue, left_out in ((GREY, 1), (AMBER, 0)):
+        density = 0.4 * (mask[..., None] * GREY + apart[..., None] * hue)
+        density = cv2.GaussianBlur(density.astype(np.float32), (0, 0), 0.8)
+        assert len(undecided_rows(density, spore, 0.002)) == left_out
+
+
 def test_a_true_spore_and_a_pair_that_touches_are_not_left_out():
     one = np.zeros((1, 8), np.float32)
     one[0, [X, Y, WEIGHT]] = 31.6, 33.0, 1.0

@@ -8,7 +8,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.render.clutter.registry import KINDS, draw_clutter
+from sporecount.render.clutter.registry import KINDS, draw_clutter, may_be_spore
 from sporecount.render.compose.place import Placed, window
 from sporecount.render.drawn import Drawn, DrawnSpore
 from sporecount.render.plan import FocusPlan, PicturePlan, SporePlan
@@ -30,6 +30,9 @@ STRAYS = 0.12
 #: The more objects of a kind a picture has, the fewer are drawn anew: with so many known,
 #: every second one is.
 ALWAYS_NEW = 1.5
+
+#: Spread of the stretch, as a logarithm, of what is drawn once more.
+STRETCH = 0.12
 
 #: Gap between neighbours of a cluster that do not touch, um.
 APART_UM = (1.0, 6.0)
@@ -280,16 +283,39 @@ def _another(
     if rng.random() * (len(others) + ALWAYS_NEW) >= len(others):
         others.append(draw_clutter(rng, um_per_px, name))
         return others[-1]
-    old = others[int(rng.integers(len(others)))]
-    density, (x, y) = old.density, old.centre_px
-    if rng.random() < 0.5:
-        density, x = density[:, ::-1], density.shape[1] - 1 - x
-    if rng.random() < 0.5:
-        density, y = density[::-1], density.shape[0] - 1 - y
-    if rng.random() < 0.5:
-        density, (x, y) = density.transpose(1, 0, 2), (y, x)
+    return _changed(rng, others[int(rng.integers(len(others)))], um_per_px)
+
+
+def _changed(rng: np.random.Generator, old: Drawn, um_per_px: float) -> Drawn:
+    """Return a drawn thing turned, stretched, mirrored and made paler or darker: its like."""
+    turn = rng.uniform(0.0, 2 * np.pi)
+    along, across = np.exp(rng.normal(0.0, STRETCH, 2))
+    mirror = -1.0 if rng.random() < 0.5 else 1.0
     gain = np.float32(np.exp(rng.normal(0.0, 0.2)))
-    return Drawn(np.multiply(density, gain, order="C"), (x, y), name)
+    cos, sin = np.cos(turn), np.sin(turn)
+    turned = np.array([[cos, -sin], [sin, cos]])
+    new = _moved(old, turned @ np.diag([along, mirror * across]), gain)
+    if may_be_spore(new.density, um_per_px):
+        # A disc that was stretched is an oval.
+        new = _moved(old, turned @ np.diag([1.0, mirror]), gain)
+    return new
+
+
+def _moved(old: Drawn, change: NDArray[np.float64], gain: np.float32) -> Drawn:
+    """Return a drawn thing of which each place is moved about its centre by a matrix."""
+    rows, columns = old.density.shape[:2]
+    corners = np.array([[0, 0], [columns, 0], [0, rows], [columns, rows]]) - old.centre_px
+    reach = np.ceil(np.abs(corners @ change.T).max(axis=0)).astype(int) + 1
+    matrix = np.hstack([change, (reach - change @ np.array(old.centre_px))[:, None]])
+    size = (int(2 * reach[0] + 1), int(2 * reach[1] + 1))
+    density = np.asarray(cv2.warpAffine(old.density, matrix, size), np.float32)
+    left, top, wide, high = cv2.boundingRect((np.abs(density).max(axis=2) > 0).astype(np.uint8))
+    if wide == 0:
+        return old
+    # Patches end in a border of zeros.
+    part = np.zeros((high + 2, wide + 2, 3), np.float32)
+    part[1:-1, 1:-1] = density[top : top + high, left : left + wide] * gain
+    return Drawn(part, (float(reach[0] - left + 1), float(reach[1] - top + 1)), old.kind)
 
 
 def _margin_um(name: str) -> float:

@@ -1,7 +1,8 @@
-"""Train the search network: draw tiles in one process, teach in another, install the result.
+"""Train the networks: draw tiles in one process, teach in others, install the results.
 
-python -m sporecount.train draw TILES --workers 16 --seconds 560 &
+python -m sporecount.train draw TILES --workers 16 --seconds 560 --former BEFORE/search.pt &
 python -m sporecount.train search TILES OUT --seconds 520
+python -m sporecount.train closer TILES OUT --seconds 520
 python -m sporecount.train pack OUT
 python -m sporecount.train install OUT
 """
@@ -21,22 +22,30 @@ def _say(text: str) -> None:
     click.echo(f"{time.strftime('%H:%M:%S')} {text}")
 
 
+_FORMER = click.option(
+    "--former",
+    type=click.Path(path_type=Path, exists=True),
+    help="Weights of a search trained before: what it is taken in by is shown to the closer look.",
+)
+
+
 @click.group()
 def main() -> None:
     """Train the networks of the package on rendered pictures."""
 
 
 def _start_workers(
-    target: Callable,
+    target: Callable,  # type: ignore[type-arg]
     folder: Path,
     workers: int,
     seed: int,
-    until: Path,  # type: ignore[type-arg]
+    until: Path,
+    former: Path | None,
 ) -> list[mp.process.BaseProcess]:
     until.unlink(missing_ok=True)
     context = mp.get_context("spawn")
     processes = [
-        context.Process(target=target, args=(folder, worker, seed, until), daemon=True)
+        context.Process(target=target, args=(folder, worker, seed, until, former), daemon=True)
         for worker in range(workers)
     ]
     for process in processes:
@@ -49,13 +58,14 @@ def _start_workers(
 @click.option("--workers", default=8, show_default=True)
 @click.option("--seed", default=1, show_default=True)
 @click.option("--seconds", default=600.0, show_default=True)
-def draw(folder: Path, workers: int, seed: int, seconds: float) -> None:
+@_FORMER
+def draw(folder: Path, workers: int, seed: int, seconds: float, former: Path | None) -> None:
     """Draw training chunks into FOLDER for a while."""
     from sporecount.train.draw import draw_search_chunks
 
     folder.mkdir(parents=True, exist_ok=True)
     until = folder / "stop"
-    processes = _start_workers(draw_search_chunks, folder, workers, seed, until)
+    processes = _start_workers(draw_search_chunks, folder, workers, seed, until, former)
     began = time.monotonic()
     while time.monotonic() - began < seconds and not until.exists():
         time.sleep(0.5)
@@ -69,12 +79,13 @@ def draw(folder: Path, workers: int, seed: int, seconds: float) -> None:
 @click.argument("folder", type=click.Path(path_type=Path))
 @click.option("--tiles", default=1200, show_default=True, help="Tiles of each kind.")
 @click.option("--seed", default=1, show_default=True)
-def blanks(sheet: Path, folder: Path, tiles: int, seed: int) -> None:
+@_FORMER
+def blanks(sheet: Path, folder: Path, tiles: int, seed: int, former: Path | None) -> None:
     """Cut tiles from the spore-free photographs that SHEET names; put them into FOLDER."""
     from sporecount.train.blanks import write_blanks
     from sporecount.train.draw import COARSE_SIDE, FINE_SIDE
 
-    write_blanks(sheet, folder, {"coarse": COARSE_SIDE, "fine": FINE_SIDE}, tiles, seed)
+    write_blanks(sheet, folder, {"coarse": COARSE_SIDE, "fine": FINE_SIDE}, tiles, seed, former)
 
 
 @main.command()

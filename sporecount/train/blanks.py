@@ -14,12 +14,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sporecount.detect.inputs import encode
+from sporecount.field.field import Field
 from sporecount.field.make import make_field
 from sporecount.photo.photo import Photo
 from sporecount.photo.read import read_photo
 from sporecount.scale.calibration import Calibration
 from sporecount.settings import FieldSettings
+from sporecount.train.crops import cut_crops, write_crops
 from sporecount.train.pool import write_chunk
+from sporecount.train.rivals import Rivals
 from sporecount.train.tiles import square
 
 #: Spread of the logarithm of the scales a photograph is read at.
@@ -27,6 +30,9 @@ SCALE_SPREAD = 0.12
 
 #: Scales, um per pixel, of photographs whose own scale is not known.
 UNKNOWN_SCALES = (0.25, 1.2)
+
+#: Close-ups are taken at so many scales of each photograph, at most so many of each class.
+CLOSE_UP_ROUNDS, MOST_CLOSE_UPS = 12, (0, 0, 0, 60)
 
 #: Tags of a tile that no style, composition or clutter family had a part in.
 _NOT_DRAWN = np.array([-1, -1, 0], np.int32)
@@ -52,23 +58,37 @@ def read_blanks(sheet: Path) -> list[tuple[Photo, float | None]]:
     ]
 
 
-def blank_tiles(
-    photos: list[tuple[Photo, float | None]], side: int, rng: np.random.Generator
-) -> Iterator[NDArray[np.uint8]]:
-    """Yield tiles (side, side, 3) from the photographs in turn, without end."""
+def blank_fields(
+    photos: list[tuple[Photo, float | None]], rng: np.random.Generator
+) -> Iterator[Field]:
+    """Yield the fields of the photographs in turn, at scales near their own, without end."""
     while True:
         for photo, um_per_px in photos:
             known = um_per_px or float(np.exp(rng.uniform(*np.log(UNKNOWN_SCALES))))
             used = Calibration(known * float(np.exp(rng.normal(0.0, SCALE_SPREAD))), "given")
-            field = make_field(photo, used, FieldSettings())
-            density = field.density * field.examined[..., None]
-            rows, columns = density.shape[:2]
-            top, left = (int(rng.integers(0, max(n - side, 0) + 1)) for n in (rows, columns))
-            yield encode(square(density[top : top + side, left : left + side], side))
+            yield make_field(photo, used, FieldSettings())
 
 
-def write_blanks(sheet: Path, folder: Path, sides: dict[str, int], tiles: int, seed: int) -> None:
-    """Write chunks of spore-free tiles beside the drawn ones.
+def blank_tiles(
+    photos: list[tuple[Photo, float | None]], side: int, rng: np.random.Generator
+) -> Iterator[NDArray[np.uint8]]:
+    """Yield tiles (side, side, 3) from the photographs in turn, without end."""
+    for field in blank_fields(photos, rng):
+        density = field.density * field.examined[..., None]
+        rows, columns = density.shape[:2]
+        top, left = (int(rng.integers(0, max(n - side, 0) + 1)) for n in (rows, columns))
+        yield encode(square(density[top : top + side, left : left + side], side))
+
+
+def write_blanks(
+    sheet: Path,
+    folder: Path,
+    sides: dict[str, int],
+    tiles: int,
+    seed: int,
+    former: Path | None = None,
+) -> None:
+    """Write chunks of spore-free tiles, and of close-ups, beside the drawn ones.
 
     Parameters
     ----------
@@ -81,6 +101,8 @@ def write_blanks(sheet: Path, folder: Path, sides: dict[str, int], tiles: int, s
     tiles : int
         Tiles of each kind.
     seed : int
+    former : Path, optional
+        Weights of a former search; what that is taken in by is shown close up.
     """
     photos = read_blanks(sheet)
     for kind, side in sides.items():
@@ -89,3 +111,10 @@ def write_blanks(sheet: Path, folder: Path, sides: dict[str, int], tiles: int, s
         chosen = np.stack([tile for tile, _ in zip(source, range(tiles))])
         nothing = [np.zeros((0, 8), np.float32)] * tiles
         write_chunk(folder / kind, "blanks", chosen, nothing, np.tile(_NOT_DRAWN, (tiles, 1)))
+    rivals = Rivals(former) if former is not None else None
+    rng = np.random.default_rng([seed, 0])
+    fields = zip(blank_fields(photos, rng), range(CLOSE_UP_ROUNDS * len(photos)))
+    none = np.zeros((0, 8), np.float32)
+    cuts = [cut_crops(f, none, _NOT_DRAWN, rng, rivals, MOST_CLOSE_UPS) for f, _ in fields]
+    (folder / "crops").mkdir(parents=True, exist_ok=True)
+    write_crops(folder / "crops", "blanks", *(list(part) for part in zip(*cuts)))

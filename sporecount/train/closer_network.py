@@ -18,7 +18,7 @@ class CloserNet(nn.Module):
     `relative_tones` there does; output (n, len(CLASSES)).
     """
 
-    def __init__(self, stem: int = 12, body: int = 24, deep: int = 40, last: int = 32) -> None:
+    def __init__(self, stem: int = 16, body: int = 32, deep: int = 48, last: int = 48) -> None:
         super().__init__()
         self.features = nn.Sequential(
             _conv(3, stem, 5, 2),

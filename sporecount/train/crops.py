@@ -14,11 +14,13 @@ from numpy.typing import NDArray
 from sporecount.detect.closer import TONE_SHARES, relative_tones
 from sporecount.detect.inputs import SEARCH_UM_PER_PX, encode
 from sporecount.field.closeup import close_ups
-from sporecount.train.objects import COS2, SIN2, STATE, WEIGHT, X, Y
-from sporecount.train.tiles import Tile
+from sporecount.field.field import Field
+from sporecount.train.objects import COS2, FRAGMENT, SIN2, STATE, WEIGHT, X, Y
 
 if TYPE_CHECKING:
     from torch import Tensor
+
+    from sporecount.train.rivals import Rivals
 
 #: Scale of the stored crops, um per pixel, and half their side, um: room enough to be turned
 #: by any angle and shifted by the search's error.
@@ -27,10 +29,10 @@ CROP_UM_PER_PX, HALF_UM = 0.4, 14.4
 #: Columns of a crop's facts. ``CLASS`` is a code of `sporecount.train.objects` or `NEITHER`.
 CLASS, ANGLE, STYLE, COMPOSITION, FAMILIES, SCALE, TONES = range(7)
 FACTS = TONES + len(TONE_SHARES) + 1
-FRAGMENT, NEITHER = 2, 3
+NEITHER = 3
 
 #: At most so many crops of each class are taken from a tile.
-MOST = (4, 5, 3, 2)
+MOST = (4, 5, 3, 6)
 
 #: Crops nearer than this to the tile's edge would show repeated pixels, um.
 EDGE_UM = 8.0
@@ -43,18 +45,30 @@ LEAST_DENSITY = 0.04
 
 
 def cut_crops(
-    tile: Tile, tags: NDArray[np.int32], rng: np.random.Generator
+    field: Field,
+    rows: NDArray[np.float32],
+    tags: NDArray[np.int32],
+    rng: np.random.Generator,
+    rivals: Rivals | None = None,
+    most: tuple[int, ...] = MOST,
 ) -> tuple[NDArray[np.uint8], NDArray[np.float32]]:
-    """Cut close-ups out of a drawn tile.
+    """Cut close-ups out of a tile.
 
     Parameters
     ----------
-    tile : Tile
+    field : Field
         The tile.
+    rows : ndarray, shape (n, 8), float32
+        What is true or undecided in it (`sporecount.train.tiles.Tile`).
     tags : ndarray, shape (3,), int32
         Its style, composition and families (`sporecount.train.draw.tags_of`).
     rng : Generator
         Chooses which objects are taken.
+    rivals : Rivals, optional
+        Finds what a search network is taken in by.
+    most : tuple of int
+        At most so many crops of each class; first of all, as many of ``rivals`` as leave a
+        third of the room to other things.
 
     Returns
     -------
@@ -64,13 +78,18 @@ def cut_crops(
         Class, long axis (rad), tags, the photo's um per pixel, and tones beside the tile's
         spores (`sporecount.detect.closer.relative_tones`).
     """
-    field = tile.field
-    true = tile.rows[: len(tile.rendered.truth)]
-    seen = true[true[:, WEIGHT] > 0.5]
+    seen = rows[rows[:, WEIGHT] > 0.5]
     angle = 0.5 * np.arctan2(seen[:, SIN2], seen[:, COS2])
-    rows = [(x, y, c, a) for x, y, c, a in zip(seen[:, X], seen[:, Y], seen[:, STATE], angle)]
-    rows += [(x, y, NEITHER, a) for x, y, a in _others(field.density, tile.rows)]
-    table = np.array(rows, np.float64).reshape(-1, 4)
+    places = [(x, y, c, a) for x, y, c, a in zip(seen[:, X], seen[:, Y], seen[:, STATE], angle)]
+    mistaken = np.zeros((0, 3))
+    if rivals is not None:
+        mistaken = rivals.of(field, rows)[: most[NEITHER] * 2 // 3]
+    places += [(x, y, NEITHER, a) for x, y, a in mistaken.tolist()]
+    places += [(x, y, NEITHER, a) for x, y, a in _others(field.density, rows)]
+    table = np.array(places, np.float64).reshape(-1, 4)
+    # Rivals come first, whatever else there is.
+    first = np.zeros(len(table), bool)
+    first[len(seen) : len(seen) + len(mistaken)] = True
     tones = relative_tones(field, table[:, :2], table[:, 2] < FRAGMENT)
     edge = EDGE_UM / field.work_um_per_px
     high, wide = field.density.shape[:2]
@@ -78,8 +97,8 @@ def cut_crops(
     inside &= (table[:, 0] < wide - edge) & (table[:, 1] < high - edge)
     chosen = np.concatenate(
         [
-            rng.permutation(np.flatnonzero(inside & (table[:, 2] == code)))[:most]
-            for code, most in enumerate(MOST)
+            _chosen(rng, inside & (table[:, 2] == code), first)[:room]
+            for code, room in enumerate(most)
         ]
     )
     table = table[chosen]
@@ -90,6 +109,14 @@ def cut_crops(
     facts[:, SCALE] = field.calibration.um_per_px
     facts[:, TONES:] = tones[chosen]
     return encode(closes), facts
+
+
+def _chosen(
+    rng: np.random.Generator, may: NDArray[np.bool_], first: NDArray[np.bool_]
+) -> NDArray[np.intp]:
+    """Return the numbers of what may be taken, in random order but for those that go first."""
+    at = rng.permutation(np.flatnonzero(may))
+    return at[np.argsort(~first[at], kind="stable")]
 
 
 def _others(

@@ -34,14 +34,20 @@ def tags_of(tile: Tile) -> NDArray[np.int32]:
     return np.array([style, COMPOSITIONS.index(plan.compose.name), bits], np.int32)
 
 
-def draw_search_chunks(folder: Path, worker: int, seed: int, until: Path) -> None:
+def draw_search_chunks(
+    folder: Path, worker: int, seed: int, until: Path, former: Path | None = None
+) -> None:
     """Write chunks of search tiles, fine and coarse, until the file ``until`` exists.
 
-    Beside them go close-ups of what lies in the tiles, for the closer look.
+    Beside them go close-ups of what lies in the tiles, for the closer look; among these,
+    where the weights of a former search are given, what that was taken in by.
     """
     import cv2
 
+    from sporecount.train.rivals import Rivals
+
     cv2.setNumThreads(1)
+    rivals = Rivals(former) if former is not None else None
     for kind in ("coarse", "fine", "crops"):
         (folder / kind).mkdir(parents=True, exist_ok=True)
     number = 0
@@ -56,7 +62,7 @@ def draw_search_chunks(folder: Path, worker: int, seed: int, until: Path) -> Non
             tiles.append(encode(square(tile.field.density * tile.field.examined[..., None], side)))
             objects.append(tile.rows)
             tags.append(tags_of(tile))
-            cuts.append(cut_crops(tile, tags[-1], choose))
+            cuts.append(cut_crops(tile.field, tile.rows, tags[-1], choose, rivals))
             if until.exists():
                 return
         target = folder / ("fine" if fine else "coarse")

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 #: Columns of a row: position in working pixels, shape, state code, weight (0: don't care).
 X, Y, LENGTH, WIDTH, COS2, SIN2, STATE, WEIGHT = range(8)
 STATE_CODES = {"intact": 0, "damaged": 1, "fragment": 2}
+FRAGMENT = STATE_CODES["fragment"]
 
 #: An object paler than this against its surroundings (optical density) is nobody's to
 #: find: neither taught as a spore nor as something else.

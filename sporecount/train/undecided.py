@@ -1,7 +1,9 @@
 """Litter in a finished tile that nobody could tell from a spore: left out of teaching.
 
 Blur, noise and the camera turn many an angular bit into a smooth oval, so this is decided
-on the picture, not where litter is drawn.
+on the picture, not where litter is drawn. Only a smooth oval of the very hue and depth of
+the tile's own spores is spared, or an amber one where there are none: whatever else is
+spared is never learned to be litter.
 """
 
 from __future__ import annotations
@@ -11,16 +13,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sporecount.detect.inputs import SEARCH_UM_PER_PX
-from sporecount.train.objects import LENGTH, STATE, WIDTH, X, Y
+from sporecount.train.objects import FRAGMENT, LENGTH, STATE, WEIGHT, WIDTH, X, Y
 
 #: Length and width over length of what may pass for a spore, blur included, um.
-LENGTH_UM, SLENDERNESS = (8.0, 18.5), (0.48, 0.84)
+LENGTH_UM, SLENDERNESS = (8.0, 18.5), (0.5, 0.82)
 
 #: Area over the enclosing box's: an ellipse has 0.79, a box blurred a little 0.9.
-MOST_OF_BOX = 0.865
+MOST_OF_BOX = 0.84
 
 #: Area over the convex hull's, and area of the ellipse of the same moments over the area.
-SOLIDITY, MOST_ELLIPSE = 0.9, 1.024
+SOLIDITY, MOST_ELLIPSE = 0.93, 1.016
 
 #: Optical densities at which outlines are taken.
 LEVELS = (0.03, 0.05, 0.08, 0.12, 0.18, 0.26, 0.37, 0.52)
@@ -31,9 +33,12 @@ LEAST_LEVEL = 0.22
 #: Outlines are taken on a picture enlarged so many times.
 _FOLD = 2
 
-#: Green less dense than red by more than this share, or blue than green by more than 2.5
-#: times it, is no spore's colour.
-HUE_MARGIN = 0.12
+#: Each colour's part of the density may differ so much from that of the tile's own spores,
+#: and the density itself by this factor.
+HUE_MARGIN, TONE_FACTOR = 0.05, 1.7
+
+#: Parts of red at most and of blue at least, in the density of what is amber.
+AMBER_RED, AMBER_BLUE = 0.29, 0.4
 
 #: An outline round a true object's centre, or this near to it, is that object's, um.
 TRUE_WITHIN_UM = 5.0
@@ -64,6 +69,7 @@ def undecided_rows(
     smooth = np.asarray(cv2.GaussianBlur(density, (0, 0), sigma), np.float32)
     fine = cv2.resize(smooth, None, fx=_FOLD, fy=_FOLD, interpolation=cv2.INTER_LINEAR)
     tone = cv2.transform(fine, np.full((1, 3), 1 / 3, np.float32)).reshape(fine.shape[:2])
+    colours = _spore_colours(density, rows)
     found: list[tuple[float, ...]] = []
     for level in LEVELS:
         mask = (tone > level).astype(np.uint8)
@@ -73,7 +79,7 @@ def undecided_rows(
                 continue
             if any(np.hypot(shape[0] - x, shape[1] - y) < 3.0 for x, y, *_ in found):
                 continue
-            if _one_body(tone, level, contour) and _spore_hue(fine, contour):
+            if _spore_hue(_mean_colour(fine, contour), colours) and _one_body(tone, level, contour):
                 found.append(shape)
     out = np.zeros((len(found), 8), np.float32)
     for row, (x, y, length_um, width_um) in zip(out, found):
@@ -142,12 +148,32 @@ def _is_true(
     )
 
 
-def _spore_hue(fine: NDArray[np.float32], contour: NDArray[np.int32]) -> bool:
-    """Return whether what lies inside an outline is neutral, or densest in blue as spores are."""
+def _mean_colour(fine: NDArray[np.float32], contour: NDArray[np.int32]) -> NDArray[np.float64]:
+    """Return the mean density of each colour inside an outline, shape (3,)."""
     left, top, wide, high = cv2.boundingRect(contour)
     mask = np.zeros((high, wide), np.uint8)
     cv2.fillPoly(mask, [contour - np.array([left, top], np.int32)], 1)
-    red, green, blue, _ = cv2.mean(fine[top : top + high, left : left + wide], mask)
-    margin = HUE_MARGIN * max(red, green, blue)
-    # Reddish spores may take more green than blue.
-    return green > red - margin and blue > green - 2.5 * margin
+    return np.array(cv2.mean(fine[top : top + high, left : left + wide], mask)[:3])
+
+
+def _spore_colours(density: NDArray[np.float32], rows: NDArray[np.float32]) -> NDArray[np.float64]:
+    """Return the density of each colour about the middle of each spore, shape (k, 3)."""
+    spores = rows[(rows[:, STATE] < FRAGMENT) & (rows[:, WEIGHT] > 0.5)]
+    mean = cv2.blur(density, (5, 5))
+    at = np.rint(spores[:, [Y, X]]).astype(int)
+    inside = ((at >= 0) & (at < density.shape[:2])).all(axis=1)
+    return mean[tuple(at[inside].T)].astype(np.float64).reshape(-1, 3)
+
+
+def _spore_hue(colour: NDArray[np.float64], spores: NDArray[np.float64]) -> bool:
+    """Return whether a colour is that of a tile's spores, or amber where there are none."""
+    total = colour.sum()
+    if not total > 0:
+        return False
+    parts = colour / total
+    if not len(spores):
+        return bool(parts[0] <= AMBER_RED and parts[2] >= AMBER_BLUE)
+    totals = np.maximum(spores.sum(axis=1), 1e-3)
+    hue = (np.abs(parts - spores / totals[:, None]) <= HUE_MARGIN).all(axis=1)
+    tone = np.abs(np.log(total / totals)) <= np.log(TONE_FACTOR)
+    return bool((hue & tone).any())

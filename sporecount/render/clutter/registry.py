@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sporecount.errors import SettingsError
 from sporecount.render.clutter import (
@@ -14,7 +15,9 @@ from sporecount.render.clutter import (
     litter_cluster,
     litter_ghost,
     litter_noise,
+    litter_relief,
     litter_rod,
+    litter_rosette,
     litter_shape,
     litter_texture,
     mould,
@@ -40,6 +43,8 @@ _FILES = (
     litter_rod,
     litter_chip,
     litter_ghost,
+    litter_relief,
+    litter_rosette,
 )
 
 #: Every kind by its name.
@@ -92,7 +97,20 @@ def draw_clutter(rng: np.random.Generator, um_per_px: float, kind: str) -> Drawn
         )
     for _ in range(MOST_DRAWS):
         density, centre_px = KINDS[kind].draw(rng, um_per_px)
-        small = max(density.shape[:2]) * um_per_px <= LARGEST_LOOKALIKE_PATCH_UM
-        if not small or not looks_like_spore(density, um_per_px):
+        if not may_be_spore(density, um_per_px):
             break
     return Drawn(density, centre_px, kind)
+
+
+def may_be_spore(density: NDArray[np.float32], um_per_px: float) -> bool:
+    """Return whether a patch is small and holds what nobody could tell from a spore.
+
+    Parameters
+    ----------
+    density : ndarray, shape (rows, columns, 3), float32
+        Optical density.
+    um_per_px : float
+        Scale of the patch.
+    """
+    small = max(density.shape[:2]) * um_per_px <= LARGEST_LOOKALIKE_PATCH_UM
+    return small and looks_like_spore(density, um_per_px)
