@@ -150,3 +150,12 @@ def microscope_for(microscopes: Iterable[Microscope], um_per_px: float) -> Micro
     """
     fitting = [one for one in microscopes if one.fits(um_per_px)]
     return max(fitting, key=lambda one: one.date, default=None)
+
+
+def shared_microscope(
+    microscopes: Iterable[Microscope], scales: Iterable[float]
+) -> Microscope | None:
+    """Return the microscope that photos of several scales are all of; None where it is not one."""
+    known = tuple(microscopes)
+    found = {microscope_for(known, scale) for scale in scales}
+    return found.pop() if len(found) == 1 else None

@@ -300,6 +300,17 @@ def test_a_microscope_of_that_scale_is_counted_with(photos: ToReview, drawn: Any
         assert session.open(0).counted.summary["notes"] != summary["notes"]
 
 
+def test_a_tape_is_scored_with_the_rates_of_its_microscope(photos: ToReview, drawn: Any) -> None:
+    poor = DetectorRates(0.4, 0.05, 0.1, confidence_is_calibrated=True)
+    known = Microscope("mine", (drawn[1], drawn[1]), "2026-05-01", rates=poor)
+    with ReviewSession(photos, who="Ann") as session:
+        usual = session.score("B2").summary
+    with ReviewSession(photos, who="Ben", microscopes=[known]) as session:
+        own = session.score("B2").summary
+    assert own["spores"] == usual["spores"] > 0
+    assert own["tape_spores"] > 1.5 * usual["tape_spores"]
+
+
 def test_nothing_can_be_done_while_no_photo_is_open(photos: ToReview) -> None:
     session = ReviewSession(photos, who="Ann")
     with pytest.raises(ReviewError, match="none is open"):

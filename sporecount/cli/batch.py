@@ -18,7 +18,7 @@ from sporecount.counting import count_photo
 from sporecount.counts.summary import COUNTED, unreadable_summary
 from sporecount.detect.table import empty_detections
 from sporecount.errors import SporecountError
-from sporecount.microscope import Microscope, microscope_for
+from sporecount.microscope import Microscope, microscope_for, shared_microscope
 from sporecount.photo.folder import PhotoFile
 from sporecount.photo.read import read_photo
 from sporecount.report.files import write_whole
@@ -79,8 +79,7 @@ class Batch:
     def microscope_of(self, rows: Iterable[Mapping[str, Any]]) -> Microscope | None:
         """Return the microscope that all of some counted photos are of, if it is one."""
         scales = [float(row["um_per_px"]) for row in rows if row["status"] == COUNTED]
-        found = {microscope_for(self.microscopes, scale) for scale in scales}
-        return found.pop() if len(found) == 1 else None
+        return shared_microscope(self.microscopes, scales)
 
 
 def count_batch(

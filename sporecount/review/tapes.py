@@ -70,7 +70,11 @@ class TapeScores:
             else:
                 chosen = find_chosen(self._folders.of(file.path), sha256)
             detections, row = with_review(
-                said.detections, dict(said.summary), chosen, self._settings.count
+                said.detections,
+                dict(said.summary),
+                chosen,
+                self._settings.count,
+                self._counts.rates_of([said.summary]),
             )
             rows.append(row)
             if said.calibration is not None:
@@ -82,6 +86,7 @@ class TapeScores:
             tape_mm2=tape_mm2,
             settings=self._settings,
             known=self._registrations,
+            rates=self._counts.rates_of(rows),
         )
 
     def _view(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
@@ -13,11 +13,11 @@ import pandas as pd
 
 from sporecount import __version__
 from sporecount.counting import PhotoCount, count_photo
-from sporecount.counts.rates import load_rates
-from sporecount.counts.summary import unreadable_summary
+from sporecount.counts.rates import DetectorRates, load_rates
+from sporecount.counts.summary import COUNTED, unreadable_summary
 from sporecount.detect.table import empty_detections
 from sporecount.errors import SporecountError
-from sporecount.microscope import Microscope, microscope_for
+from sporecount.microscope import Microscope, microscope_for, shared_microscope
 from sporecount.photo.folder import PhotoFile
 from sporecount.photo.photo import Photo
 from sporecount.photo.read import read_photo
@@ -95,6 +95,12 @@ class ToolCounts:
         self._scale, self._settings, self._folders, self._count = scale, settings, folders, count
         self._microscopes = tuple(microscopes)
         self._known: dict[str, ToolCount] = {}
+
+    def rates_of(self, rows: Iterable[Mapping[str, Any]]) -> DetectorRates | None:
+        """Return the rates of the microscope that counted photos are of; None for the usual."""
+        scales = [float(row["um_per_px"]) for row in rows if row["status"] == COUNTED]
+        own = shared_microscope(self._microscopes, scales)
+        return None if own is None else own.rates
 
     def known(self, file: PhotoFile) -> ToolCount | None:
         """Return what is known of a photo without counting it."""
