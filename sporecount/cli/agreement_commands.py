@@ -50,7 +50,12 @@ def agreement(folders: tuple[Path, ...], counted: Path | None, table: Path | Non
     return run_agreement(folders, counted, table)
 
 
-@click.group()
+@click.group(
+    epilog=examples_epilog(
+        'sporecount microscope measure photos --name "10x"',
+        'sporecount microscope adjust photos --name "10x"',
+    )
+)
 def microscope() -> None:
     """Say how good the tool is on your own microscope, and adjust it to that."""
 
