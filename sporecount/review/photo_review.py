@@ -44,7 +44,7 @@ from sporecount.review.use import rates_of
 from sporecount.settings import Settings
 
 #: Detections that are regarded around a place.
-_NEIGHBOURS = 200
+_NEIGHBOURS = 80
 
 
 @dataclass(frozen=True)

@@ -161,7 +161,7 @@ def main() -> None:
         print(f"{'all':>15}: {told(every)}")
         look = [shown(dock, app, lambda: dock.deeds.do("look_next")) for _ in range(20)]
         print(f"{'look next':>15}: {told(look)}")
-        whole = [timed(lambda: (dock.picture.whole(), dock.picture.refresh()))[0] for _ in "12345"]
+        whole = [timed(lambda: (dock.picture.whole(), dock.picture.refresh())) for _ in "12345"]
         print(f"{'whole view':>15}: {told(whole)}")
         limits = [timed(dock._show_limits) for _ in "12345"]
         print(f"{'limits':>15}: {told(limits)}, a moment after each")

@@ -22,7 +22,7 @@ from sporecount.review.tool_counts import ToolCount
 from sporecount.review.widget.background import Background, Step
 from sporecount.review.widget.parts import button, plain_words, words
 
-_HEADINGS = ("Photo", "Spores", "Class", "Looked through")
+_HEADINGS = ("Photo", "Spores", "Class", "Seen")
 
 
 class CountPanel(QWidget):
@@ -52,7 +52,9 @@ class CountPanel(QWidget):
         self.table.verticalHeader().setVisible(False)
         self.table.setEditTriggers(QAbstractItemView.EditTrigger.NoEditTriggers)
         self.table.setSelectionBehavior(QAbstractItemView.SelectionBehavior.SelectRows)
-        self.table.horizontalHeader().setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
+        header = self.table.horizontalHeader()
+        header.setSectionResizeMode(QHeaderView.ResizeMode.ResizeToContents)
+        header.setSectionResizeMode(1, QHeaderView.ResizeMode.Stretch)
         self.table.cellDoubleClicked.connect(lambda row, _column: self._open_photo(row))
         layout = QVBoxLayout(self)
         for widget in (self.count, self.bar, self.stop, self.message, self.table):

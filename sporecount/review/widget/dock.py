@@ -328,6 +328,7 @@ class ReviewDock(QWidget):
     def _drawn(self, line: NDArray[np.float64]) -> None:
         if self._shows_ruling:
             self.photos_panel.line_drawn(line)
+            self.picture.keep_line(line[[0, -1]])
         else:
             self.deeds.drawn(line)
 

@@ -71,7 +71,7 @@ class Picture:
         self.selected: tuple[str, ...] = ()
         self._hidden = False
         self._drawing = False
-        self._ring: tuple[float, float] | None = None
+        self._line: NDArray[np.float64] | None = None
         self._timer = QTimer()
         self._timer.setSingleShot(True)
         self._timer.setInterval(_PAUSE_MS)
@@ -122,7 +122,7 @@ class Picture:
                 self._viewer.layers.remove(layer)
         self._photo = self._outlines = None
         self._screen = self._canvas = None
-        self._marks, self.selected, self._ring = Marks({}), (), None
+        self._marks, self.selected, self._line = Marks({}), (), None
 
     @property
     def layers(self) -> tuple[Any, ...]:
@@ -148,9 +148,8 @@ class Picture:
     def select(self, names: Sequence[str]) -> None:
         """Select detections."""
         old, self.selected = self.selected, tuple(dict.fromkeys(names))
-        if self._ring is not None:
-            self._ring = None
-            self.refresh()
+        if self._line is not None:
+            self.keep_line(None)
             return
         if old == self.selected:
             return
@@ -195,7 +194,13 @@ class Picture:
 
     def ring(self, x_px: float, y_px: float) -> None:
         """Draw a ring around a place where nothing was found."""
-        self._ring = (x_px, y_px)
+        turn = np.linspace(0, 2 * np.pi, 49)
+        circle = np.stack([np.cos(turn), np.sin(turn)], axis=1)
+        self.keep_line(np.array([x_px, y_px]) + 0.9 * self._marks.usual_px * circle)
+
+    def keep_line(self, line: NDArray[np.float64] | None) -> None:
+        """Draw a line until something is selected or another photo is shown."""
+        self._line = line
         self.refresh()
 
     @property
@@ -210,18 +215,9 @@ class Picture:
             return
         screen = self._on_screen()
         self._canvas = draw_overlay(
-            self._marks, screen, self.selected, hidden=self._hidden, line=self._ring_line()
+            self._marks, screen, self.selected, hidden=self._hidden, line=self._line
         )
         self._put(screen)
-
-    def _ring_line(self) -> NDArray[np.float64] | None:
-        """Return the ring as a line in photo pixels."""
-        if self._ring is None:
-            return None
-        turn = np.linspace(0, 2 * np.pi, 49)
-        return np.array(self._ring) + 0.9 * self._marks.usual_px * np.stack(
-            [np.cos(turn), np.sin(turn)], axis=1
-        )
 
     def _put(self, screen: Screen) -> None:
         layer, scale = self._outlines, self.um_per_px

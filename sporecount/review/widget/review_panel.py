@@ -50,7 +50,7 @@ class ReviewPanel(QWidget):
         layout.addWidget(box("This photo", self.count, self.states, self.progress))
         layout.addWidget(box("This tape", self.decision))
         layout.addWidget(box("Look next", self.settlement, self.why, self.go_on, self.fair))
-        layout.addWidget(box("Selected", self.selected, self._grid(JUDGE, 2), self._grid(SHAPE, 2)))
+        layout.addWidget(box("Selected", self.selected, self._grid(JUDGE, 3), self._grid(SHAPE, 2)))
         layout.addLayout(self._grid((*MOVE, *PHOTOS), 2))
         layout.addWidget(words(MOUSE))
         layout.addWidget(words(LINES))
