@@ -506,6 +506,33 @@ def test_the_scale_from_a_ruling_by_itself_and_by_a_line(window: Window, tmp_pat
     assert panel.scale().measured.um_per_px == pytest.approx(0.65, rel=0.02)
 
 
+def test_the_command_opens_the_window_with_the_photo(
+    screen: str, photos: ToReview, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("NAPARI_CONFIG", str(tmp_path / "napari.yaml"))
+    monkeypatch.setenv("SPORECOUNT_CONFIG_DIR", str(tmp_path / "config"))
+    import napari
+
+    from sporecount.cli.review_run import ReviewOptions, run_review
+
+    seen: list[str] = []
+
+    def person() -> None:
+        viewer = napari.current_viewer()
+        (dock,) = (one for _, one in viewer.window.dock_widgets.items())
+        window = Window(viewer, dock)
+        window.wait(lambda: window.now is not None)
+        seen.append(f"{window.now.who} {window.dock.session.names[0]} {window.count > 0}")
+        dock.close_down()
+        viewer.close()
+
+    monkeypatch.setattr(napari, "run", person)
+    scale = photos.scale.um_per_px
+    options = ReviewOptions((photos.files[0].path,), um_per_px=scale, who="Ann")
+    assert run_review(options) == 0
+    assert seen == ["Ann a.png True"]
+
+
 def test_the_plugin_is_found_by_its_manifest(screen: str) -> None:
     from npe2 import PluginManifest
 
