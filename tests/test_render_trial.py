@@ -43,15 +43,17 @@ def darkness(made: TreatedField, when: str) -> NDArray[np.float64]:
 
 
 def test_spores_lie_where_the_truth_says_before_and_after() -> None:
-    made = drawn(Chances(gone=0.5))
-    before, after = darkness(made, "before"), darkness(made, "after")
-    gone = (made.truth["fate"] == "gone").to_numpy()
+    made = [drawn(Chances(gone=0.5), seed) for seed in range(5, 9)]
+    before, after = (
+        np.concatenate([darkness(one, when) for one in made]) for when in ("before", "after")
+    )
+    gone = np.concatenate([(one.truth["fate"] == "gone").to_numpy() for one in made])
     there = np.isfinite(before) & np.isfinite(after)
-    assert (there & gone).sum() > 3
-    assert (there & ~gone).sum() > 3
+    assert (there & gone).sum() > 8
+    assert (there & ~gone).sum() > 8
     assert (before[there] > 10).all()
     assert (after[there & ~gone] > 10).all()
-    assert (after[there & gone] < 6).all()
+    assert np.mean(after[there & gone] < 6) > 0.8  # another may lie beside it
 
 
 def test_the_same_seed_draws_the_same_bytes() -> None:
