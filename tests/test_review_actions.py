@@ -7,7 +7,7 @@ import json
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from pandas.testing import assert_frame_equal
 
@@ -115,6 +115,7 @@ _ANY = st.one_of(
 )
 
 
+@settings(deadline=None)
 @given(st.lists(_ANY, max_size=12))
 def test_undoing_everything_leaves_the_tools_own_and_redoing_brings_all_back(
     actions: list[Action],

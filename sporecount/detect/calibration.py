@@ -13,7 +13,7 @@ answers are put right by it, in turns.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import lru_cache
 from importlib.resources import files
 from typing import Any
@@ -25,12 +25,12 @@ from numpy.typing import NDArray
 LEAST_TELLING = 0.05
 
 #: The usual share of spores among the finds counts as much as so many finds.
-USUAL_COUNTS_AS = 5.0
+USUAL_COUNTS_AS = 2.0
 
-#: A photo's share changes odds by this power of what it would by itself, and to no less than
-#: this factor: its finds are few, and not as independent as the theory wants. It never raises
-#: odds: among many spores, litter was taken for more of them.
-DAMPING, LEAST_FACTOR = 0.7, 0.05
+#: A photo's share lowers odds to no less than this factor: its finds are few, and not as
+#: independent as the theory wants. It never raises odds: among many spores, litter was taken
+#: for more of them.
+LEAST_FACTOR = 0.05
 
 _ROUNDS = 12
 
@@ -40,7 +40,11 @@ _LEAST = 1e-3
 
 @lru_cache(maxsize=1)
 def measured() -> dict[str, Any]:
-    """Return slopes and shift of each kind, and the share of spores among telling finds."""
+    """Return slopes and shift of each kind, and the share of spores among telling finds.
+
+    ``spore`` and ``fragment`` weigh search and closer look; ``spore_unseen`` and
+    ``fragment_unseen`` the search alone.
+    """
     text = (files("sporecount.detect") / "weights" / "calibration.json").read_text("utf-8")
     return json.loads(text)
 
@@ -49,15 +53,21 @@ def calibrated(
     spore: NDArray[np.float64],
     fragment: NDArray[np.float64],
     shares: NDArray[np.float64],
+    lines: Mapping[str, Any] | None = None,
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return the chances of being a spore and of being a fragment.
+
+    Where the closer look saw nothing, by the edge of a photo, the search alone decides.
 
     Parameters
     ----------
     spore, fragment : ndarray, shape (k,)
         The search's heat of the two kinds, 0 to 1.
     shares : ndarray, shape (k, 4)
-        The closer look's shares of intact, damaged, fragment, neither.
+        The closer look's shares of intact, damaged, fragment, neither; NaN where it saw
+        nothing.
+    lines : mapping, optional
+        What `measured` returns, by default that.
 
     Examples
     --------
@@ -67,10 +77,17 @@ def calibrated(
     >>> bool(spore[0] < 0.1), bool(spore[1] > 0.9), bool(fragment.max() < 0.1)
     (True, True, True)
     """
-    lines = measured()
+    lines = measured() if lines is None else lines
+    unseen = np.isnan(shares).any(axis=1)
+
+    def chance(heat: NDArray[np.float64], share: NDArray[np.float64], kind: str) -> Any:
+        both = evidence(heat, share)
+        alone = chance_of(both[:, :1], lines[f"{kind}_unseen"])
+        return np.where(unseen, alone, chance_of(both, lines[kind]))
+
     return (
-        chance_of(evidence(spore, shares[:, 0] + shares[:, 1]), lines["spore"]),
-        chance_of(evidence(fragment, shares[:, 2]), lines["fragment"]),
+        chance(spore, shares[:, 0] + shares[:, 1], "spore"),
+        chance(fragment, shares[:, 2], "fragment"),
     )
 
 
@@ -116,7 +133,7 @@ def fitted_to_photo(
         share = (fitted[telling].sum() + USUAL_COUNTS_AS * usual) / (
             telling.sum() + USUAL_COUNTS_AS
         )
-        factor = (share / (1.0 - share) * (1.0 - usual) / usual) ** DAMPING
+        factor = share / (1.0 - share) * (1.0 - usual) / usual
         shifted = np.clip(factor, LEAST_FACTOR, 1.0) * odds
         fitted = shifted / (1.0 + shifted)
     return fitted

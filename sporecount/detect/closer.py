@@ -23,6 +23,10 @@ CLOSER_UM_PER_PX, SIDE = 0.4, 56
 #: Half the side of an upright close-up that a turned one is cut from, um.
 _HALF_UM = 14.4
 
+#: Nearer than this to the edge of the photo, close-ups would show repeated pixels, um: the
+#: network never saw such, and is not asked.
+EDGE_UM = 8.0
+
 #: Finds looked at in one go.
 BATCH = 128
 
@@ -152,7 +156,7 @@ def look_closer(field: Field, seeds: Seeds, spore: NDArray[np.bool_]) -> NDArray
     Returns
     -------
     ndarray, shape (k, len(CLASSES)), float64
-        Rows add up to 1.
+        Rows add up to 1; NaN for finds nearer than `EDGE_UM` to the edge of the photo.
     """
     shares = np.zeros((len(seeds), len(CLASSES)))
     tones = relative_tones(field, field.to_work_px(seeds.xy_px), spore)
@@ -161,7 +165,15 @@ def look_closer(field: Field, seeds: Seeds, spore: NDArray[np.bool_]) -> NDArray
         seen = windows(field, seeds.take(part))
         logits = engine.run("closer", seen, tones[part]).astype(np.float64)
         shares[part] = np.exp(logits - logits.max(axis=1, keepdims=True))
+    shares[_by_the_edge(field, seeds.xy_px)] = np.nan
     return shares / np.maximum(shares.sum(axis=1, keepdims=True), 1e-12)
+
+
+def _by_the_edge(field: Field, xy_px: NDArray[np.float64]) -> NDArray[np.bool_]:
+    """Return which places have less than `EDGE_UM` of photo on some side."""
+    high, wide = field.pixels.shape[:2]
+    inside_um = np.minimum(xy_px, (wide - 1, high - 1) - xy_px) * field.calibration.um_per_px
+    return inside_um.min(axis=1, initial=np.inf) < EDGE_UM
 
 
 def damaged_share(shares: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -170,6 +182,7 @@ def damaged_share(shares: NDArray[np.float64]) -> NDArray[np.float64]:
     Parameters
     ----------
     shares : ndarray, shape (k, len(CLASSES))
+        NaN, where nothing was looked at, gives NaN.
 
     Examples
     --------

@@ -50,7 +50,7 @@ def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
     if not kept.any():
         return empty_detections()
     table = outline_and_measure(field, _seeds(field, found.take(kept)), settings)
-    damaged = damaged_share(shares[kept]) >= settings.least_damaged
+    damaged = damaged_chance(found, shares)[kept] >= settings.least_damaged
     table["state"] = np.where(is_fragment[kept], FRAGMENT, np.where(damaged, DAMAGED, INTACT))
     table["confidence"] = confidence[kept]
     table = table.sort_values(["y_px", "x_px"], ignore_index=True)
@@ -73,13 +73,22 @@ def finds(field: Field, heat_floor: float) -> tuple[Candidates, NDArray[np.float
         Each object once.
     ndarray, shape (k, 4), float64
         What the closer look takes each for: shares of
-        `sporecount.detect.closer.CLASSES`.
+        `sporecount.detect.closer.CLASSES`; NaN by the edge of the photo.
     """
     found = search(field.density, field.examined, heat_floor)
     heat = np.maximum(found.spore, found.fragment)
     found = found.take(_firsts(found.xy_work * field.work_um_per_px, heat))
     surely = (found.spore >= LIKELY_HEAT) & (found.spore > found.fragment)
     return found, look_closer(field, _seeds(field, found), surely)
+
+
+def damaged_chance(found: Candidates, shares: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return how far each find, were it a spore, is taken for a damaged one, shape (k,).
+
+    By the closer look; by the search where that saw nothing.
+    """
+    share = damaged_share(shares)
+    return np.where(np.isnan(share), found.damaged, share)
 
 
 def _seeds(field: Field, found: Candidates) -> Seeds:

@@ -14,8 +14,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from sporecount.detect.calibration import LEAST_TELLING, calibrated, fitted_to_photo
-from sporecount.detect.closer import damaged_share
-from sporecount.detect.detector import SAME_OBJECT_UM, finds
+from sporecount.detect.detector import SAME_OBJECT_UM, damaged_chance, finds
 from sporecount.field.field import Field
 from sporecount.microscope import Adjustment
 from sporecount.render.matching import match_centres
@@ -131,7 +130,7 @@ def all_finds(field: Field, settings: DetectSettings, low_floor: float) -> pd.Da
             "spore": _as_counted(spore, heat >= settings.heat_floor),
             "fragment": fragment,
             "is_fragment": fragment > spore,
-            "damaged": damaged_share(shares),
+            "damaged": damaged_chance(found, shares),
             "heat": heat,
             "length_um": found.length_um,
             "width_um": found.width_um,

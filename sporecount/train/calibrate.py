@@ -114,17 +114,19 @@ def measure(photos: int, jobs: int) -> list[dict]:
 
 def fitted_lines(measured: list[dict]) -> dict[str, Any]:
     """Fit what turns heat into chances, and the usual share of spores among telling finds."""
-    from sporecount.detect.calibration import LEAST_TELLING, chance_of
+    from sporecount.detect.calibration import LEAST_TELLING, calibrated
 
     measured = [m for m in measured if not m["few"]]
     spore, fragment = (np.concatenate(part) for part in zip(*map(_evidence, measured)))
     kind = np.concatenate([m["kind"] for m in measured])
     known = kind >= 0
-    lines = {
-        "spore": fit_line(spore[known], kind[known] == 1),
-        "fragment": fit_line(fragment[known], kind[known] == 2),
-    }
-    telling = known & (chance_of(spore, lines["spore"]) >= LEAST_TELLING)
+    lines: dict[str, Any] = {}
+    for name, evidence, code in (("spore", spore, 1), ("fragment", fragment, 2)):
+        seen = known & ~np.isnan(evidence).any(axis=1)
+        lines[name] = fit_line(evidence[seen], kind[seen] == code)
+        lines[f"{name}_unseen"] = fit_line(evidence[known, :1], kind[known] == code)
+    chances = [calibrated(m["spore"], m["fragment"], m["shares"], lines)[0] for m in measured]
+    telling = known & (np.concatenate(chances) >= LEAST_TELLING)
     return {**lines, "share": round(float((kind[telling] == 1).mean()), 4)}
 
 
@@ -141,15 +143,13 @@ def _evidence(one: dict[str, Any]) -> tuple[NDArray[np.float64], NDArray[np.floa
 
 def judged(measured: list[dict], lines: dict[str, Any]) -> list[dict]:
     """Return for each photo the finds kept as spores, and which of them are right."""
-    from sporecount.detect.calibration import chance_of, fitted_to_photo
+    from sporecount.detect.calibration import calibrated, fitted_to_photo
     from sporecount.settings import DetectSettings
 
     least = DetectSettings().least_confidence
     photos = []
     for m in measured:
-        for_spore, for_fragment = _evidence(m)
-        spore = chance_of(for_spore, lines["spore"])
-        fragment = chance_of(for_fragment, lines["fragment"])
+        spore, fragment = calibrated(m["spore"], m["fragment"], m["shares"], lines)
         fitted = fitted_to_photo(spore, lines["share"])
         kept = (fitted >= least) & (spore >= fragment)
         photos.append(

@@ -11,7 +11,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.detect.closer import TONE_SHARES, relative_tones
+from sporecount.detect.closer import EDGE_UM, TONE_SHARES, relative_tones
 from sporecount.detect.inputs import SEARCH_UM_PER_PX, encode
 from sporecount.field.closeup import close_ups
 from sporecount.field.field import Field
@@ -33,9 +33,6 @@ NEITHER = 3
 
 #: At most so many crops of each class are taken from a tile.
 MOST = (4, 5, 3, 6)
-
-#: Crops nearer than this to the tile's edge would show repeated pixels, um.
-EDGE_UM = 8.0
 
 #: Other things are at least this far from all that is true or undecided, um.
 APART_UM = 7.0
