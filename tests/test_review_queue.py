@@ -251,7 +251,7 @@ def test_a_second_look_lists_no_detection_again_and_most_likely_first(drawn: Any
     misses = second.misses
     assert dict(misses.dtypes.astype(str)) == MISS_COLUMNS
     assert misses["chance"].is_monotonic_decreasing
-    assert misses["chance"].between(0.02, 0.5).all()
+    assert misses["chance"].between(0.008, 0.5).all()
     near = match_centres(
         misses[["x_px", "y_px"]].to_numpy(float),
         counted.detections[["x_px", "y_px"]].to_numpy(float),

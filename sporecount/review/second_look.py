@@ -25,7 +25,7 @@ from sporecount.settings import DetectSettings
 LOW_FLOOR = 0.1
 
 #: Chance of being a spore from which on a place is worth a look.
-LEAST_CHANCE = 0.02
+LEAST_CHANCE = 0.008
 
 #: Columns of places where a spore may have been missed: id (``m1`` is the first), place in
 #: photo pixels, chance of being a spore, chance of being damaged if it is one, rough shape.
