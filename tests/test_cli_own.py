@@ -84,7 +84,7 @@ def test_as_shipped_and_another_scale_leave_it_out(folder: Path) -> None:
 
 def test_an_adjustment_changes_the_count_and_a_run_goes_on_with_its_own(folder: Path) -> None:
     run(folder, "out")
-    keep_microscope(own(adjustment=Adjustment(shift=-6.0), rates=None))
+    keep_microscope(own(adjustment=Adjustment(shift=-20.0), rates=None))
     # The same folder of results: what is finished was another count, and is done again.
     done = run(folder, "out")
     assert "counted with adjustment of stand by the window" in done.output
