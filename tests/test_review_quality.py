@@ -214,7 +214,8 @@ def test_own_rates_make_ranges_that_hold(a: float, b: float, other: str) -> None
                 low, high = spores_range(hits, 1.0, one, confidences=np.ones(hits), level=0.9)
                 holds[name].append(low <= total <= high)
                 widths[name].append(high - low)
-    assert np.mean(holds["own"]) >= 0.87
+    # 200 ranges of level 0.9, five on each set of rates: chance alone takes 0.9 to 0.85.
+    assert np.mean(holds["own"]) >= 0.85
     if other == "too far off":
         assert np.mean(holds["usual"]) < 0.7
     else:

@@ -251,9 +251,9 @@ def _recall_law(hits: Array, spores: Array, usual: DetectorRates) -> tuple[float
         number.sum()
     )
     photos = len(number)
-    between = (photos * max(apart, 0.0) + _USUAL_COUNTS_AS * usual.recall_sd**2) / (
-        photos + _USUAL_COUNTS_AS
-    )
+    # Around their own mean photos spread less than around the true one.
+    apart = max(apart, 0.0) * photos / max(photos - 1, 1)
+    between = (photos * apart + _USUAL_COUNTS_AS * usual.recall_sd**2) / (photos + _USUAL_COUNTS_AS)
     # The mean itself is not known better than so many photos tell it.
     unsure = between / photos + mean * (1 - mean) / number.sum()
     widest = 0.95 * math.sqrt(mean * (1 - mean) * mean / (mean + 1.5))
