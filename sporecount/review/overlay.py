@@ -184,7 +184,7 @@ class Marks:
         """Return the places of what is seen."""
         far = np.array([screen.width, screen.height]) / screen.zoom
         low = np.array([screen.left_px, screen.top_px])
-        slack = (self.margin(screen) + _BORDER) / screen.zoom + 2 * self.usual_px
+        slack = self.margin(screen) / screen.zoom + 1.5 * self.usual_px
         inside = (self.xy_px > low - slack) & (self.xy_px < low + far + slack)
         return np.flatnonzero(self._there & inside.all(axis=1))
 
@@ -253,7 +253,7 @@ def redraw(
     """
     size = (screen.width, screen.height)
     margin = marks.margin(screen)
-    for box in boxes_px:
+    for box in dict.fromkeys(boxes_px):
         low = np.floor(screen.to_screen(np.array(box[:2]))).astype(int) - margin
         high = np.ceil(screen.to_screen(np.array(box[2:]))).astype(int) + margin + 1
         left, top = np.clip(low, 0, size).tolist()
