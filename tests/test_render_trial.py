@@ -17,7 +17,7 @@ from sporecount.trial.blind import read_key
 from sporecount.trial.plan_file import read_trial
 from sporecount.trial.table_file import read_eggs, read_feeding
 
-FOLDER = Path(__file__).parents[1] / "sample_trial"
+FOLDER = Path(__file__).parents[1] / "docs/examples/trial"
 PLAN = TreatedPlan(
     photo_px=(300, 240), spores_per_mm2=400.0, clutter=(), uneven=0.0, clumped=0.0, damaged=0.0
 )

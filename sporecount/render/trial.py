@@ -154,7 +154,7 @@ def write_trial_demo(
             table = table[table["arm"].isin(list(of))]
         table.to_csv(folder / f"{name}.csv", index=False, lineterminator="\n")
     text = _README.format(
-        folder="sample_trial",
+        folder="docs/examples/trial",
         slides=slides,
         fields=FIELDS,
         photos=len(rows),
