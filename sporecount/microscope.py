@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from sporecount.counts.rates import DetectorRates
+from sporecount.counts.summary import COUNTED
 from sporecount.detect.table import SPORE_STATES
 from sporecount.settings import DetectSettings, Settings
 
@@ -153,9 +154,18 @@ def microscope_for(microscopes: Iterable[Microscope], um_per_px: float) -> Micro
 
 
 def shared_microscope(
-    microscopes: Iterable[Microscope], scales: Iterable[float]
+    microscopes: Iterable[Microscope], rows: Iterable[Mapping[str, Any]]
 ) -> Microscope | None:
-    """Return the microscope that photos of several scales are all of; None where it is not one."""
+    """Return the microscope that all counted photos among rows are of; None where it is not one.
+
+    Parameters
+    ----------
+    microscopes : iterable of Microscope
+        What is known of the user's own.
+    rows : iterable of mapping
+        Photos' rows of ``photos.csv``.
+    """
     known = tuple(microscopes)
+    scales = [float(row["um_per_px"]) for row in rows if row["status"] == COUNTED]
     found = {microscope_for(known, scale) for scale in scales}
     return found.pop() if len(found) == 1 else None

@@ -10,11 +10,12 @@ import numpy as np
 import pandas as pd
 
 from sporecount.counting import PhotoCount, count_photo
+from sporecount.detect.matching import WITHIN_UM, match_centres
 from sporecount.detect.table import SPORE_STATES
 from sporecount.photo.photo import Photo
 from sporecount.render.conditions import condition_plan
-from sporecount.render.matching import WITHIN_UM, match_centres, to_be_found
 from sporecount.render.picture import render
+from sporecount.render.truth import to_be_found
 from sporecount.review.actions import Action
 from sporecount.review.record import Counted, Review
 from sporecount.scale.calibration import Calibration

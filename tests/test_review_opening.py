@@ -11,10 +11,11 @@ from PIL import Image
 
 from sporecount.cli import main
 from sporecount.errors import SheetError
+from sporecount.photo.digest import file_sha256
 from sporecount.photo.read import read_photo
 from sporecount.rearing.log import RearingLog
 from sporecount.review.errors import ReviewError
-from sporecount.review.opening import ScaleChoice, from_log, from_paths, from_trial, sha256_of
+from sporecount.review.opening import ScaleChoice, from_log, from_paths, from_trial
 from sporecount.scale.calibration import Calibration
 
 
@@ -54,7 +55,7 @@ def test_photos_of_a_logged_sample_are_known_by_their_hashes(tmp_path: Path) -> 
         for spores, names in ((3, ("old.png",)), (4, ("old.png", "gone.png"))):
             listed = [
                 {"photo": name, "sha256": sha, "um_per_px": 0.6}
-                for name, sha in zip(names, (sha256_of(first), "ab" * 32), strict=False)
+                for name, sha in zip(names, (file_sha256(first), "ab" * 32), strict=False)
             ]
             log.record_sample({"sample": "Rue", "spores": spores}, photos=listed)
         log.record_sample({"sample": "Sage", "spores": 1}, photos=[])

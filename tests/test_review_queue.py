@@ -11,11 +11,12 @@ import pytest
 
 from sporecount.counting import count_photo
 from sporecount.counts.rates import DetectorRates
+from sporecount.detect.matching import WITHIN_UM, match_centres
 from sporecount.detect.table import COLUMNS, empty_detections
 from sporecount.photo.photo import Photo
 from sporecount.render.conditions import condition_plan
-from sporecount.render.matching import WITHIN_UM, match_centres, to_be_found
 from sporecount.render.picture import render
+from sporecount.render.truth import to_be_found
 from sporecount.review.actions import Action
 from sporecount.review.ledger import Ledger
 from sporecount.review.queue import (

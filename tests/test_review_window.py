@@ -21,10 +21,11 @@ if find_spec("napari") is None or find_spec("qtpy") is None:
 
 from sporecount.counts.rates import DetectorRates
 from sporecount.microscope import Microscope
+from sporecount.photo.digest import file_sha256
 from sporecount.render.conditions import condition_plan
 from sporecount.render.micrometer import render_micrometer
 from sporecount.render.picture import render
-from sporecount.review.opening import ScaleChoice, ToReview, from_paths, sha256_of
+from sporecount.review.opening import ScaleChoice, ToReview, from_paths
 from sporecount.review.own import load_microscopes
 from sporecount.review.record import find_reviews, read_review
 from sporecount.review.sample import random_order
@@ -426,7 +427,7 @@ def test_a_photo_is_counted_by_hand_with_nothing_of_the_tool_in_view(
 
 
 def tally_hash(photos: ToReview) -> str:
-    return sha256_of(photos.files[0].path)
+    return file_sha256(photos.files[0].path)
 
 
 def test_how_good_the_tool_is_here_is_told_kept_and_taken_back(

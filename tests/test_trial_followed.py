@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from sporecount.detect.matching import match_centres
 from sporecount.errors import SettingsError
 from sporecount.render.conditions import USUAL_CLUTTER
 from sporecount.render.treated import Chances, TreatedField, TreatedPlan, render_treated
@@ -23,7 +24,6 @@ from sporecount.trial.followed.match import (
     SPORE_COLUMNS,
     UNCLEAR,
     follow,
-    pair_up,
 )
 from sporecount.trial.followed.register import lay_field
 
@@ -126,7 +126,7 @@ def test_fates_are_those_drawn() -> None:
     place = Pose(made.before.x_um, made.before.y_um)
     at = place.inwards(made.truth[["x_um", "y_um"]].to_numpy(float))
     old = found[found["fate"] != NEW]
-    _, true = pair_up(old[["x_um", "y_um"]].to_numpy(float), at, 0.01)
+    true = match_centres(old[["x_um", "y_um"]].to_numpy(float), at, 0.01).true
     really = made.truth["fate"].to_numpy()[true]
     matched = ~old["fate"].isin([OUTSIDE, CROWDED, UNCLEAR]).to_numpy()
     assert matched.sum() > 15
@@ -194,10 +194,10 @@ def test_pieces_that_lay_there_before_break_nothing() -> None:
 def test_most_pairs_come_first_then_the_least_distance() -> None:
     """Nearest first would pair the middle two and leave the others without partner."""
     first, second = np.array([[0.0, 0.0], [3.0, 0.0]]), np.array([[2.0, 0.0], [6.5, 0.0]])
-    own, partner = pair_up(first, second, 4.0)
-    assert own.tolist() == [0, 1]
-    assert partner.tolist() == [0, 1]
-    assert pair_up(first, np.zeros((0, 2)), 4.0)[0].size == 0
+    pairs = match_centres(first, second, 4.0)
+    assert pairs.found.tolist() == [0, 1]
+    assert pairs.true.tolist() == [0, 1]
+    assert match_centres(first, np.zeros((0, 2)), 4.0).found.size == 0
 
 
 def test_a_turned_photo_gives_the_same_fates() -> None:

@@ -8,8 +8,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from sporecount.cli.batch import file_sha256
 from sporecount.errors import SporecountError
+from sporecount.photo.digest import file_sha256
 from sporecount.photo.folder import PHOTO_SUFFIXES, PhotoFile
 
 #: Tells one state of a file from another: size, time of change, number on the disk.

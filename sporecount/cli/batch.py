@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import os
 import threading
 import traceback
@@ -15,10 +14,11 @@ from typing import Any
 from sporecount.cli.parts import Parts, PhotoResult, part_key
 from sporecount.cli.scales import ScaleRequest
 from sporecount.counting import count_photo
-from sporecount.counts.summary import COUNTED, unreadable_summary
+from sporecount.counts.summary import unreadable_summary
 from sporecount.detect.table import empty_detections
 from sporecount.errors import SporecountError
 from sporecount.microscope import Microscope, microscope_for, shared_microscope
+from sporecount.photo.digest import file_sha256
 from sporecount.photo.folder import PhotoFile
 from sporecount.photo.read import read_photo
 from sporecount.report.files import write_whole
@@ -78,8 +78,7 @@ class Batch:
 
     def microscope_of(self, rows: Iterable[Mapping[str, Any]]) -> Microscope | None:
         """Return the microscope that all of some counted photos are of, if it is one."""
-        scales = [float(row["um_per_px"]) for row in rows if row["status"] == COUNTED]
-        return shared_microscope(self.microscopes, scales)
+        return shared_microscope(self.microscopes, rows)
 
 
 def count_batch(
@@ -257,15 +256,6 @@ def _count_or_recall(batch: Batch, file: PhotoFile, *, with_view: bool) -> Photo
     from sporecount.tape.view import make_view
 
     return replace(result, view=make_view(photo, counted))
-
-
-def file_sha256(path: Path) -> str:
-    """Hash a file; an unreadable one is left to the reader, which says why."""
-    try:
-        with path.open("rb") as file:
-            return hashlib.file_digest(file, "sha256").hexdigest()
-    except OSError:
-        return ""
 
 
 def _one_thread_each(jobs: int) -> Callable[[], None] | None:

@@ -7,11 +7,12 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from sporecount.cli.batch import PROBLEMS_FILE, Batch, Problems, file_sha256
+from sporecount.cli.batch import PROBLEMS_FILE, Batch, Problems
 from sporecount.cli.parts import PhotoResult
 from sporecount.cli.sample_parts import SampleParts, SampleResult, sample_key
 from sporecount.counts.sample_summary import failed_row
 from sporecount.counts.summary import UNREADABLE
+from sporecount.photo.digest import file_sha256
 from sporecount.photo.folder import PhotoFile
 from sporecount.photo.read import read_photo
 from sporecount.photo.samples import SampleFiles

@@ -11,9 +11,10 @@ from typing import Any
 
 import pandas as pd
 
-from sporecount.cli.batch import PROBLEMS_FILE, Batch, Problems, file_sha256
+from sporecount.cli.batch import PROBLEMS_FILE, Batch, Problems
 from sporecount.cli.parts import PARTS_FOLDER, PhotoResult, plain_value
 from sporecount.counts.summary import COUNTED
+from sporecount.photo.digest import file_sha256
 from sporecount.photo.folder import PhotoFile
 from sporecount.photo.read import read_photo
 from sporecount.report.files import write_whole

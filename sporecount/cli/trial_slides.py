@@ -13,9 +13,10 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from sporecount.cli.batch import PROBLEMS_FILE, Batch, Problems, file_sha256
+from sporecount.cli.batch import PROBLEMS_FILE, Batch, Problems
 from sporecount.cli.parts import PARTS_FOLDER, PhotoResult, plain_value
 from sporecount.counts.summary import UNREADABLE
+from sporecount.photo.digest import file_sha256
 from sporecount.photo.folder import PhotoFile
 from sporecount.photo.read import read_photo
 from sporecount.report.files import write_whole

@@ -158,14 +158,14 @@ def look_closer(field: Field, seeds: Seeds, spore: NDArray[np.bool_]) -> NDArray
     ndarray, shape (k, len(CLASSES)), float64
         Rows add up to 1; NaN for finds nearer than `EDGE_UM` to the edge of the photo.
     """
-    shares = np.zeros((len(seeds), len(CLASSES)))
+    shares = np.full((len(seeds), len(CLASSES)), np.nan)
     tones = relative_tones(field, field.to_work_px(seeds.xy_px), spore)
-    for start in range(0, len(seeds), BATCH):
-        part = slice(start, start + BATCH)
+    inner = np.flatnonzero(~_by_the_edge(field, seeds.xy_px))
+    for start in range(0, len(inner), BATCH):
+        part = inner[start : start + BATCH]
         seen = windows(field, seeds.take(part))
         logits = engine.run("closer", seen, tones[part]).astype(np.float64)
         shares[part] = np.exp(logits - logits.max(axis=1, keepdims=True))
-    shares[_by_the_edge(field, seeds.xy_px)] = np.nan
     return shares / np.maximum(shares.sum(axis=1, keepdims=True), 1e-12)
 
 

@@ -8,7 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.render.clutter.registry import KINDS, draw_clutter, may_be_spore
+from sporecount.render.clutter.lookalike import looks_like_spore
+from sporecount.render.clutter.registry import KINDS, draw_clutter
 from sporecount.render.compose.place import Placed, window
 from sporecount.render.drawn import Drawn, DrawnSpore
 from sporecount.render.plan import FocusPlan, PicturePlan, SporePlan
@@ -295,7 +296,7 @@ def _changed(rng: np.random.Generator, old: Drawn, um_per_px: float) -> Drawn:
     cos, sin = np.cos(turn), np.sin(turn)
     turned = np.array([[cos, -sin], [sin, cos]])
     new = _moved(old, turned @ np.diag([along, mirror * across]), gain)
-    if may_be_spore(new.density, um_per_px):
+    if looks_like_spore(new.density, um_per_px):
         # A disc that was stretched is an oval.
         new = _moved(old, turned @ np.diag([1.0, mirror]), gain)
     return new

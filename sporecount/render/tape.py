@@ -152,7 +152,7 @@ def render_tape(plan: TapePlan, rng: np.random.Generator) -> RenderedTape:
     )  # fmt: skip
     truth["x_um"] = (truth["x_px"] + 0.5) * plan.um_per_px
     truth["y_um"] = (truth["y_px"] + 0.5) * plan.um_per_px
-    look = _Look.draw(rng, plan)
+    look = SessionLook.draw(rng, plan)
     photos = [
         TapePhoto(photograph(composed.light, plan, look, place, rng), *place) for place in places
     ]
@@ -160,7 +160,7 @@ def render_tape(plan: TapePlan, rng: np.random.Generator) -> RenderedTape:
 
 
 @dataclass(frozen=True, eq=False)
-class _Look:
+class SessionLook:
     """What stays the same in every photo of a session."""
 
     light: LightPlan
@@ -169,7 +169,8 @@ class _Look:
     dirt: NDArray[np.float32] = field(repr=False)
 
     @staticmethod
-    def draw(rng: np.random.Generator, plan: TapePlan) -> _Look:
+    def draw(rng: np.random.Generator, plan: TapePlan) -> SessionLook:
+        """Draw the microscope and camera of a session."""
         shape = (plan.photo_px[1], plan.photo_px[0])
         dirt = illuminate(
             rng, shape, plan.um_per_px, LightPlan(vignette=0, mottle=0, sensor_dust=plan.dirt)
@@ -181,13 +182,13 @@ class _Look:
             read=float(rng.uniform(0.002, 0.006)),
             sharpen=float(rng.uniform(0.0, 0.6)),
         )
-        return _Look(light, camera, OpticsPlan(blur_px=float(rng.uniform(0.5, 0.9))), dirt)
+        return SessionLook(light, camera, OpticsPlan(blur_px=float(rng.uniform(0.5, 0.9))), dirt)
 
 
 def photograph(
     light: NDArray[np.float32],
     plan: TapePlan,
-    look: _Look,
+    look: SessionLook,
     place: tuple[float, float, float],
     rng: np.random.Generator,
 ) -> NDArray[np.uint8]:
@@ -199,7 +200,7 @@ def photograph(
         The tape's light, 1 where clear.
     plan : TapePlan
         Size, scale, and how light differs from photo to photo.
-    look : _Look
+    look : SessionLook
         What all photos have in common.
     place : tuple of float
         (x_um, y_um, angle_deg) of its top-left corner.

@@ -18,7 +18,7 @@ from sporecount.render.plan import ClutterPlan, PicturePlan, SporePlan
 from sporecount.render.scatter import Site, cluster_sites, scatter
 from sporecount.render.spores.draw import draw_fragments, draw_spore
 from sporecount.render.spores.look import SporeLook
-from sporecount.render.tape import TapePhoto, TapePlan, _Look, photograph
+from sporecount.render.tape import SessionLook, TapePhoto, TapePlan, photograph
 from sporecount.render.truth import make_truth
 
 #: What can become of a spore; the last three in the order of :class:`Chances`.
@@ -149,7 +149,7 @@ def render_treated(plan: TreatedPlan, chances: Chances, rng: np.random.Generator
         (1, 1), photo_px=plan.photo_px, um_per_px=plan.um_per_px, dirt=plan.dirt, uneven=plan.uneven
     )
     camera = rng if plan.camera_seed is None else np.random.default_rng(plan.camera_seed)
-    look = _Look.draw(camera, tape)
+    look = SessionLook.draw(camera, tape)
     places = _places(plan, rng)
     photos = [
         TapePhoto(photograph(one, tape, look, place, rng), *place)

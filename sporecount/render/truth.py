@@ -42,6 +42,9 @@ LEAST_VALUE = 1 / 255
 #: Share of its greatest density from which a pixel of a patch belongs to the spore.
 FOOTPRINT = 0.2
 
+#: Contrast (optical density) and covered share that make a true object one to be found.
+LEAST_CONTRAST, MOST_COVERED = 0.05, 0.5
+
 
 def make_truth(
     spores: list[tuple[int, Placed]],
@@ -154,3 +157,18 @@ def _value_log(light: NDArray[np.float32], camera: CameraPlan) -> NDArray[np.flo
     """Return the logarithm of the pixel values of exposed light, mean of the channels."""
     values = np.clip(toned(light, camera), 0, 1) + np.float32(LEAST_VALUE)
     return grey(np.asarray(cv2.log(values), np.float32)) * np.float32(1 / np.log(10))
+
+
+def to_be_found(truth: pd.DataFrame) -> NDArray[np.bool_]:
+    """Return which rows of a truth table a person would see.
+
+    Parameters
+    ----------
+    truth : DataFrame
+        As `sporecount.render.picture.render` gives it.
+    """
+    return (
+        truth["in_field"]
+        & (truth["contrast"] >= LEAST_CONTRAST)
+        & (truth["covered"] <= MOST_COVERED)
+    ).to_numpy(bool)

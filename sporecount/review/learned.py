@@ -10,11 +10,11 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sporecount.detect.detector import detect
+from sporecount.detect.matching import WITHIN_UM, match_centres
 from sporecount.detect.size import of_possible_size
 from sporecount.detect.table import DAMAGED, FRAGMENT, INTACT
 from sporecount.field.field import Field
 from sporecount.microscope import Adjustment
-from sporecount.render.matching import WITHIN_UM, match_centres
 from sporecount.review.record import Review
 from sporecount.review.reviewed import everything, is_closed
 from sporecount.review.sample import MISSED, NOTHING, Judged, counted_pairs

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sporecount.errors import SporecountError
 from sporecount.microscope import Microscope
+from sporecount.photo.digest import file_sha256
 from sporecount.photo.folder import PhotoFile
 from sporecount.review.adjust import Refit, refit
 from sporecount.review.errors import ReviewError
@@ -150,7 +150,7 @@ def learned_photos(
     closed = {review.sha256: review for review in reviews if is_closed(review.actions)}
     out = []
     for file in files:
-        review = closed.get(_sha256(file.path))
+        review = closed.get(file_sha256(file.path))
         if review is None:
             continue
         try:
@@ -187,11 +187,3 @@ def _files(folders: Iterable[Path], wanted: Sequence[str]) -> Iterator[Path]:
         for path in sorted(folder.rglob("*.jsonl")):
             if path.parent.name in wanted or path.parent == folder:
                 yield path
-
-
-def _sha256(path: Path) -> str:
-    try:
-        with path.open("rb") as data:
-            return hashlib.file_digest(data, "sha256").hexdigest()
-    except OSError:
-        return ""

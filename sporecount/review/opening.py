@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -10,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from sporecount.errors import SheetError
+from sporecount.photo.digest import file_sha256
 from sporecount.photo.folder import PhotoFile, find_photos
 from sporecount.photo.photo import Photo
 from sporecount.photo.samples import by_folder
@@ -170,7 +170,7 @@ def from_log(
     }
     files, rows = [], {}
     for file in find_photos(folders) if wanted else ():
-        one = wanted.pop(sha256_of(file.path), None)
+        one = wanted.pop(file_sha256(file.path), None)
         if one is not None:
             files.append(file)
             kept = one["um_per_px"]
@@ -232,15 +232,6 @@ def from_trial(
     samples = {file.name: f"{one.arm} {one.slide}" for one in slides for file in one.files}
     kept = tuple(file for file in files if file.name in samples)
     return ToReview(kept, samples, rows, scale or ScaleChoice(), blind=True, aim=STATES)
-
-
-def sha256_of(path: Path) -> str:
-    """Return a file's hash; empty where it cannot be read, which is said when it is opened."""
-    try:
-        with path.open("rb") as data:
-            return hashlib.file_digest(data, "sha256").hexdigest()
-    except OSError:
-        return ""
 
 
 def _beside(file: Path, name: str) -> Path | None:

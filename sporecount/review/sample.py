@@ -16,8 +16,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from sporecount.detect.matching import WITHIN_UM, match_centres
 from sporecount.detect.table import STATES
-from sporecount.render.matching import WITHIN_UM, match_centres
 from sporecount.review.actions import Action
 from sporecount.review.record import Review
 from sporecount.review.reviewed import PERSON, TOOL, everything, is_closed

@@ -15,9 +15,9 @@ from scipy.spatial import cKDTree
 
 from sporecount.detect.calibration import LEAST_TELLING, calibrated, fitted_to_photo
 from sporecount.detect.detector import SAME_OBJECT_UM, damaged_chance, finds
+from sporecount.detect.matching import match_centres
 from sporecount.field.field import Field
 from sporecount.microscope import Adjustment
-from sporecount.render.matching import match_centres
 from sporecount.settings import DetectSettings
 
 #: Places of less heat than this are not looked at a second time either: of 15,000 on rendered

@@ -13,11 +13,12 @@ from sporecount.counting import count_photo
 from sporecount.errors import SporecountError
 from sporecount.literature import TAPE_MM2
 from sporecount.microscope import Microscope
+from sporecount.photo.digest import file_sha256
 from sporecount.photo.folder import PhotoFile
 from sporecount.review.blind import BlindOrder, blind_order, open_order
 from sporecount.review.errors import ReviewError
 from sporecount.review.look import Look, fair_look, telling_look
-from sporecount.review.opening import ToReview, sha256_of
+from sporecount.review.opening import ToReview
 from sporecount.review.photo_review import PhotoReview, Totals
 from sporecount.review.record import find_reviews, read_review, whose_review
 from sporecount.review.reviewed import is_closed
@@ -396,7 +397,7 @@ class ReviewSession:
     def _was_closed(self, file: PhotoFile) -> bool:
         """Tell whether this person has closed a photo before, whatever it was called then."""
         folder = self._folders.of(file.path)
-        sha256 = sha256_of(file.path) if folder.is_dir() else ""
+        sha256 = file_sha256(file.path) if folder.is_dir() else ""
         for path in find_reviews(folder, sha256) if sha256 else ():
             try:
                 _, reviewed, person = whose_review(path)

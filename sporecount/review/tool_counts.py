@@ -14,7 +14,7 @@ import pandas as pd
 from sporecount import __version__
 from sporecount.counting import PhotoCount, count_photo
 from sporecount.counts.rates import DetectorRates, load_rates
-from sporecount.counts.summary import COUNTED, unreadable_summary
+from sporecount.counts.summary import unreadable_summary
 from sporecount.detect.table import empty_detections
 from sporecount.errors import SporecountError
 from sporecount.microscope import Microscope, microscope_for, shared_microscope
@@ -98,8 +98,7 @@ class ToolCounts:
 
     def rates_of(self, rows: Iterable[Mapping[str, Any]]) -> DetectorRates | None:
         """Return the rates of the microscope that counted photos are of; None for the usual."""
-        scales = [float(row["um_per_px"]) for row in rows if row["status"] == COUNTED]
-        own = shared_microscope(self._microscopes, scales)
+        own = shared_microscope(self._microscopes, rows)
         return None if own is None else own.rates
 
     def known(self, file: PhotoFile) -> ToolCount | None:

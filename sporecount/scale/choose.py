@@ -9,10 +9,9 @@ from typing import Any
 
 from sporecount.errors import ScaleError
 from sporecount.photo.photo import Photo
-from sporecount.photo.tagscale import PLAUSIBLE_UM_PER_PX
 from sporecount.scale.calibration import Calibration
 from sporecount.scale.eyepiece import Eyepiece, eyepiece_calibration
-from sporecount.scale.plausible import scale_warning
+from sporecount.scale.plausible import check_scale, scale_warning
 from sporecount.scale.saved import load_calibration
 from sporecount.scale.tags import calibration_from_tags
 
@@ -95,13 +94,11 @@ def _number(value: object) -> float | None:
 def _plausible(um_per_px: float, source: str, photo: Photo) -> Calibration:
     """Make a calibration of a number that a person typed."""
     calibration = Calibration(um_per_px, source)
-    low, high = PLAUSIBLE_UM_PER_PX
-    if not low <= um_per_px <= high:
-        raise ScaleError(
-            f"{photo.name}, {source}: {um_per_px:g}",
-            f"photos of spores have {low:g} to {high:g} um per pixel",
-            "check whether it is in micrometres (not nm or mm) per pixel",
-        )
+    check_scale(
+        um_per_px,
+        f"{photo.name}, {source}: {um_per_px:g}",
+        "check whether it is in micrometres (not nm or mm) per pixel",
+    )
     return calibration
 
 

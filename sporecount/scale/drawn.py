@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 
 from sporecount.errors import ScaleError
-from sporecount.photo.tagscale import PLAUSIBLE_UM_PER_PX
 from sporecount.scale.calibration import Calibration
+from sporecount.scale.plausible import check_scale
 
 #: How far off each end of the line is set, px: about the width of a drawn line.
 END_ERROR_PX = 1.5
@@ -51,13 +51,11 @@ def calibration_from_line(
             "draw it over as many divisions as the picture shows",
         )
     um_per_px = length_um / line_px
-    low, high = PLAUSIBLE_UM_PER_PX
-    if not low <= um_per_px <= high:
-        raise ScaleError(
-            f"{length_um:g} um on {line_px:.0f} px: {um_per_px:.3g} um per pixel",
-            f"photos of spores have {low:g} to {high:g} um per pixel",
-            "check whether the length is in micrometres (0.1 mm are 100 um)",
-        )
+    check_scale(
+        um_per_px,
+        f"{length_um:g} um on {line_px:.0f} px: {um_per_px:.3g} um per pixel",
+        "check whether the length is in micrometres (0.1 mm are 100 um)",
+    )
     error = um_per_px * math.sqrt(2.0) * END_ERROR_PX / line_px
     source = f"line drawn over {length_um:g} um ({line_px:.0f} px)"
     return Calibration(um_per_px, source, error)

@@ -1,4 +1,4 @@
-"""Whether the lengths of the spores found fit the scale they were measured with."""
+"""Whether a scale can be that of a photo of spores: by itself, and by the lengths found."""
 
 from __future__ import annotations
 
@@ -8,7 +8,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike
 
+from sporecount.errors import ScaleError
 from sporecount.literature import PLAUSIBLE_MEDIAN_LENGTH_UM, SPORE_LENGTH_UM
+from sporecount.photo.tagscale import PLAUSIBLE_UM_PER_PX
 
 #: Fewer spores than this say nothing about the scale.
 LEAST_SPORES = 10
@@ -21,6 +23,26 @@ FACTORS: tuple[tuple[float, str], ...] = (
     (10.0, "objectives 40x and 4x mixed up, or a micrometer's divisions taken ten times off"),
     (1000.0, "mm, um and nm mixed up"),
 )
+
+
+def check_scale(um_per_px: float, given: str, remedy: str) -> None:
+    """Refuse a scale that no photo of spores has.
+
+    Parameters
+    ----------
+    um_per_px : float
+        The scale.
+    given, remedy : str
+        What is said of it, and what to do.
+
+    Raises
+    ------
+    ScaleError
+        If it is too fine or too coarse.
+    """
+    low, high = PLAUSIBLE_UM_PER_PX
+    if not low <= um_per_px <= high:
+        raise ScaleError(given, f"photos of spores have {low:g} to {high:g} um per pixel", remedy)
 
 
 def scale_warning(

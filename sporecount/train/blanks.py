@@ -20,9 +20,8 @@ from sporecount.photo.photo import Photo
 from sporecount.photo.read import read_photo
 from sporecount.scale.calibration import Calibration
 from sporecount.settings import FieldSettings
-from sporecount.train.crops import cut_crops, write_crops
+from sporecount.train.crops import cut_crops, rivals_of, write_crops
 from sporecount.train.pool import write_chunk
-from sporecount.train.rivals import Rivals
 from sporecount.train.tiles import square
 
 #: Spread of the logarithm of the scales a photograph is read at.
@@ -111,7 +110,7 @@ def write_blanks(
         chosen = np.stack([tile for tile, _ in zip(source, range(tiles))])
         nothing = [np.zeros((0, 8), np.float32)] * tiles
         write_chunk(folder / kind, "blanks", chosen, nothing, np.tile(_NOT_DRAWN, (tiles, 1)))
-    rivals = Rivals(former) if former is not None else None
+    rivals = rivals_of(former)
     rng = np.random.default_rng([seed, 0])
     fields = zip(blank_fields(photos, rng), range(CLOSE_UP_ROUNDS * len(photos)))
     none = np.zeros((0, 8), np.float32)

@@ -42,11 +42,12 @@ def finds_of(job: tuple[str, int, bool]) -> dict[str, Any]:
     nobody could see well enough to say.
     """
     from sporecount.detect.detector import finds
+    from sporecount.detect.matching import WITHIN_UM, match_centres
     from sporecount.field.make import make_field
     from sporecount.photo.photo import Photo
     from sporecount.render.conditions import CONDITIONS, condition_plan
-    from sporecount.render.matching import WITHIN_UM, match_centres, to_be_found
     from sporecount.render.picture import render
+    from sporecount.render.truth import to_be_found
     from sporecount.scale.calibration import Calibration
     from sporecount.settings import Settings
 

@@ -108,6 +108,18 @@ def cut_crops(
     return encode(closes), facts
 
 
+def rivals_of(former: Path | None) -> Rivals | None:
+    """Return what the search network of such weights is taken in by; None where there is none.
+
+    Only this needs the framework that networks are taught in.
+    """
+    if former is None:
+        return None
+    from sporecount.train.rivals import Rivals
+
+    return Rivals(former)
+
+
 def _chosen(
     rng: np.random.Generator, may: NDArray[np.bool_], first: NDArray[np.bool_]
 ) -> NDArray[np.intp]:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from sporecount.detect.inputs import encode
 from sporecount.render.compose.plan import COMPOSITIONS
 from sporecount.render.spores.draw import STYLES
-from sporecount.train.crops import cut_crops, write_crops
+from sporecount.train.crops import cut_crops, rivals_of, write_crops
 from sporecount.train.pool import write_chunk
 from sporecount.train.tiles import Tile, draw_scale, draw_tile, square
 
@@ -44,10 +44,8 @@ def draw_search_chunks(
     """
     import cv2
 
-    from sporecount.train.rivals import Rivals
-
     cv2.setNumThreads(1)
-    rivals = Rivals(former) if former is not None else None
+    rivals = rivals_of(former)
     for kind in ("coarse", "fine", "crops"):
         (folder / kind).mkdir(parents=True, exist_ok=True)
     number = 0

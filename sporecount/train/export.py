@@ -8,7 +8,7 @@ import torch
 from torch import Tensor, nn
 
 from sporecount.detect.inputs import BLOCK_PX
-from sporecount.train.network import SearchNet
+from sporecount.train.network import SearchNet, load_search
 
 
 def fold_batch_norm(model: nn.Module) -> nn.Module:
@@ -44,9 +44,7 @@ def export_search(weights: Path, target: Path) -> None:
     (`sporecount.detect.inputs.blocks`), sides even; output (1, rows, columns, 36), the
     logits of the block's cells.
     """
-    state = torch.load(weights, map_location="cpu")
-    model = SearchNet(**state["shape"])
-    model.load_state_dict(state["model"])
+    model = load_search(weights)
     fold_batch_norm(model)
     torch.onnx.export(
         _AsRun(model),

@@ -6,6 +6,9 @@ outside, in numpy.
 
 from __future__ import annotations
 
+from pathlib import Path
+from typing import IO
+
 import torch
 from torch import Tensor, nn
 
@@ -84,6 +87,14 @@ class SearchNet(nn.Module):
         """(n, 3, rows, columns), sides multiples of 8, to (n, 9, rows / 2, columns / 2)."""
         cells = self.on_blocks(nn.functional.pixel_unshuffle(x, BLOCK_PX))
         return nn.functional.pixel_shuffle(cells, BLOCK_PX // CELL_PX)
+
+
+def load_search(weights: Path | IO[bytes]) -> SearchNet:
+    """Return the search network that `sporecount.train.learn.train_search` saved."""
+    state = torch.load(weights, map_location="cpu")
+    model = SearchNet(**state["shape"])
+    model.load_state_dict(state["model"])
+    return model
 
 
 def weights(model: nn.Module) -> int:

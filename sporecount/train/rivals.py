@@ -14,7 +14,7 @@ from sporecount.detect.inputs import BLOCK_PX, SEARCH_UM_PER_PX, scale
 from sporecount.detect.search import peaks
 from sporecount.field.field import Field
 from sporecount.train.export import fold_batch_norm
-from sporecount.train.network import SearchNet
+from sporecount.train.network import load_search
 from sporecount.train.objects import X, Y
 
 #: Heat from which a place is taken for something.
@@ -38,10 +38,7 @@ class Rivals:
 
     def __init__(self, weights: Path | IO[bytes]) -> None:
         torch.set_num_threads(1)
-        state = torch.load(weights, map_location="cpu")
-        model = SearchNet(**state["shape"])
-        model.load_state_dict(state["model"])
-        self.model = fold_batch_norm(model)
+        self.model = fold_batch_norm(load_search(weights))
 
     @torch.no_grad()
     def of(self, field: Field, rows: NDArray[np.float32]) -> NDArray[np.float64]:

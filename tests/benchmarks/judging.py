@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import pandas as pd
 
-from sporecount.render.matching import WITHIN_UM, match_centres, to_be_found
+from sporecount.detect.matching import WITHIN_UM, match_centres
+from sporecount.render.truth import to_be_found
 
 
 @dataclass

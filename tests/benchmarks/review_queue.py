@@ -23,9 +23,9 @@ from reviewing import Drawn, actions_by_truth, drawn, new_row, places, seen_trut
 
 from sporecount.counts.loadclass import load_class
 from sporecount.counts.rates import load_rates
+from sporecount.detect.matching import WITHIN_UM, match_centres
 from sporecount.detect.table import SPORE_STATES
 from sporecount.render.conditions import CONDITIONS, RUINED
-from sporecount.render.matching import WITHIN_UM, match_centres
 from sporecount.review.actions import Action
 from sporecount.review.ledger import Ledger
 from sporecount.review.queue import open_spots, order

@@ -24,8 +24,8 @@ from sporecount.counting import PhotoCount, count_photo
 from sporecount.detect.table import SPORE_STATES, empty_detections
 from sporecount.field.make import make_field
 from sporecount.photo.photo import Photo
-from sporecount.render.matching import to_be_found
 from sporecount.render.tape import RenderedTape, TapePlan, render_tape
+from sporecount.render.truth import to_be_found
 from sporecount.scale.calibration import Calibration
 from sporecount.settings import Settings
 from sporecount.tape.pose import Pose

@@ -26,10 +26,12 @@ MOST_ELLIPSE = 1.026
 EDGE_FALL = 0.3
 #: Parts of the strongest tone at which outlines are taken.
 LEVELS = (0.2, 0.35, 0.5, 0.65)
+#: Side of the largest patch that can hold a lone lookalike, um.
+LARGEST_PATCH_UM = 90.0
 
 
 def looks_like_spore(density: Image, um_per_px: float) -> bool:
-    """Return whether any part of a patch has a spore's size, shape and outline.
+    """Return whether any part of a small patch has a spore's size, shape and outline.
 
     Parameters
     ----------
@@ -38,6 +40,8 @@ def looks_like_spore(density: Image, um_per_px: float) -> bool:
     um_per_px : float
         Scale of the patch.
     """
+    if max(density.shape[:2]) * um_per_px > LARGEST_PATCH_UM:
+        return False
     third = np.full((1, 3), 1 / 3, np.float32)
     tone = cv2.transform(np.abs(density), third).reshape(density.shape[:2])
     fold = int(np.clip(np.ceil(um_per_px / 0.5), 1, 3))

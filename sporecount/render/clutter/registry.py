@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import NDArray
 
 from sporecount.errors import SettingsError
 from sporecount.render.clutter import (
@@ -53,8 +52,6 @@ KINDS: dict[str, ClutterKind] = {kind.name: kind for module in _FILES for kind i
 #: Every family, in the order of their files.
 FAMILIES: tuple[str, ...] = tuple(dict.fromkeys(kind.family for kind in KINDS.values()))
 
-#: Side of the largest patch that can hold a lone lookalike, um.
-LARGEST_LOOKALIKE_PATCH_UM = 90.0
 #: Draws after which the last one is taken as it is.
 MOST_DRAWS = 25
 
@@ -97,20 +94,6 @@ def draw_clutter(rng: np.random.Generator, um_per_px: float, kind: str) -> Drawn
         )
     for _ in range(MOST_DRAWS):
         density, centre_px = KINDS[kind].draw(rng, um_per_px)
-        if not may_be_spore(density, um_per_px):
+        if not looks_like_spore(density, um_per_px):
             break
     return Drawn(density, centre_px, kind)
-
-
-def may_be_spore(density: NDArray[np.float32], um_per_px: float) -> bool:
-    """Return whether a patch is small and holds what nobody could tell from a spore.
-
-    Parameters
-    ----------
-    density : ndarray, shape (rows, columns, 3), float32
-        Optical density.
-    um_per_px : float
-        Scale of the patch.
-    """
-    small = max(density.shape[:2]) * um_per_px <= LARGEST_LOOKALIKE_PATCH_UM
-    return small and looks_like_spore(density, um_per_px)

@@ -70,3 +70,19 @@ class Background(QObject):
             signal.emit(value)
         except RuntimeError:  # the window was closed meanwhile
             return
+
+
+class Working:
+    """What panels have in common that do one piece of work at a time."""
+
+    _work: Background | None = None
+
+    @property
+    def is_running(self) -> bool:
+        """Whether something is being worked out."""
+        return self._work is not None and self._work.is_running
+
+    def wait(self, seconds: float = 60) -> None:
+        """Wait until nothing is under way."""
+        if self._work is not None:
+            self._work.wait(seconds)

@@ -19,13 +19,13 @@ from qtpy.QtWidgets import (
 from sporecount.counts.summary import COUNTED
 from sporecount.review.session import ReviewSession
 from sporecount.review.tool_counts import ToolCount
-from sporecount.review.widget.background import Background, Step
+from sporecount.review.widget.background import Background, Step, Working
 from sporecount.review.widget.parts import button, plain_words, words
 
 _HEADINGS = ("Photo", "Spores", "Class", "Seen")
 
 
-class CountPanel(QWidget):
+class CountPanel(QWidget, Working):
     """Counts all photos, and opens one.
 
     Parameters
@@ -40,7 +40,6 @@ class CountPanel(QWidget):
         super().__init__()
         self._open_photo = open_photo
         self._session: ReviewSession | None = None
-        self._work: Background | None = None
         self._stopped = False
         self.count = button("Count all photos", self.start)
         self.stop = button("Stop", self.cancel)
@@ -109,16 +108,10 @@ class CountPanel(QWidget):
         self._stopped = True
         self.stop.setEnabled(False)
 
-    @property
-    def is_running(self) -> bool:
-        """Whether photos are being counted."""
-        return self._work is not None and self._work.is_running
-
-    def wait(self) -> None:
+    def wait(self, seconds: float = 30) -> None:
         """Stop, and wait for the photo under way."""
         self.cancel()
-        if self._work is not None:
-            self._work.wait(30)
+        super().wait(seconds)
 
     def _stepped(self, step: tuple[ReviewSession, int, ToolCount]) -> None:
         session, index, said = step

@@ -14,6 +14,7 @@ from sporecount.review.actions import CONFIRM, REJECT, STATE
 from sporecount.review.look import Look
 from sporecount.review.session import ReviewSession
 from sporecount.review.widget.keys import DEEDS
+from sporecount.review.widget.parts import go_beside
 from sporecount.review.widget.picture import Picture
 from sporecount.review.widget.review_panel import ReviewPanel
 
@@ -235,13 +236,7 @@ class Deeds:
         self.select([name for name in names if name in rows and rows[name]["standing"]])
 
     def _go(self, step: int) -> None:
-        session = self._session
-        index = session.index
-        place = 0 if index is None else index + step
-        if 0 <= place < len(session):
-            self._open_photo(place)
-        else:
-            self._say("This is the last photo." if step > 0 else "This is the first photo.")
+        go_beside(self._session, step, self._open_photo, self._say)
 
     def _say(self, text: str) -> None:
         self._panel.message.setText(text)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from qtpy.QtCore import Qt
 from qtpy.QtWidgets import (
@@ -18,6 +18,9 @@ from qtpy.QtWidgets import (
 )
 
 from sporecount.errors import SporecountError
+
+if TYPE_CHECKING:
+    from sporecount.review.session import ReviewSession
 
 
 def words(text: str = "", *, bold: bool = False, size: int | None = None) -> QLabel:
@@ -77,6 +80,17 @@ def ask_file(parent: Any, title: str, kinds: str) -> Path | None:
     """Let a person choose one file."""
     chosen, _ = QFileDialog.getOpenFileName(parent, title, "", kinds)
     return Path(chosen) if chosen else None
+
+
+def go_beside(
+    session: ReviewSession, step: int, opens: Callable[[int], None], say: Callable[[str], None]
+) -> None:
+    """Open the photo so many places on, the first where none is open; say so where none is."""
+    place = 0 if session.index is None else session.index + step
+    if 0 <= place < len(session):
+        opens(place)
+    else:
+        say("This is the last photo." if step > 0 else "This is the first photo.")
 
 
 def plain_words(error: Exception) -> str:

@@ -13,7 +13,7 @@ from sporecount.review.measure import adjusted, all_reviews, learned_photos, mea
 from sporecount.review.own import go_back, keep_microscope
 from sporecount.review.raters import agreement, counts_by_people
 from sporecount.review.session import ReviewSession
-from sporecount.review.widget.background import Background
+from sporecount.review.widget.background import Background, Working
 from sporecount.review.widget.parts import box, button, plain_words, words
 
 #: Name of a microscope where none is given.
@@ -25,7 +25,7 @@ _HOW = (
 )
 
 
-class QualityPanel(QWidget):
+class QualityPanel(QWidget, Working):
     """Tells how good the tool is on the user's microscope, and adjusts it.
 
     Parameters
@@ -38,7 +38,6 @@ class QualityPanel(QWidget):
         super().__init__()
         self._again = again
         self._session: ReviewSession | None = None
-        self._work: Background | None = None
         self._found: Microscope | None = None
         self.name = QLineEdit(USUAL_NAME)
         self.figures = words(_HOW)
@@ -61,16 +60,6 @@ class QualityPanel(QWidget):
         """Show other photos."""
         self._session = session
         self._show(_HOW)
-
-    @property
-    def is_running(self) -> bool:
-        """Whether something is being worked out."""
-        return self._work is not None and self._work.is_running
-
-    def wait(self) -> None:
-        """Wait until nothing is under way."""
-        if self._work is not None:
-            self._work.wait(60)
 
     def measure(self) -> None:
         """Say how good the tool is, from reviews of these photos."""

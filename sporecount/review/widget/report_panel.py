@@ -10,19 +10,18 @@ from qtpy.QtWidgets import QComboBox, QFormLayout, QVBoxLayout, QWidget
 from sporecount.literature import TAPE_MM2
 from sporecount.review.saving import save_report
 from sporecount.review.session import ReviewSession
-from sporecount.review.widget.background import Background
+from sporecount.review.widget.background import Background, Working
 from sporecount.review.widget.parts import ask_folder, button, number, plain_words, words
 from sporecount.scoring import SampleScore
 
 
-class ReportPanel(QWidget):
+class ReportPanel(QWidget, Working):
     """Says what the photos of a tape say together, and writes its page."""
 
     def __init__(self) -> None:
         super().__init__()
         self._session: ReviewSession | None = None
         self._score: SampleScore | None = None
-        self._work: Background | None = None
         self.sample = QComboBox()
         self.tape_mm2 = number(1.0, 10000.0, TAPE_MM2, 1, "mm2, the whole tape")
         self.ask = button("What does this tape say?", self.start)
@@ -67,16 +66,6 @@ class ReportPanel(QWidget):
         self._forget()
         self.message.setText("Putting the photos together ...")
         self._work = Background(lambda _step: session.score(sample, area), self._done, self._failed)
-
-    @property
-    def is_running(self) -> bool:
-        """Whether a tape is being scored."""
-        return self._work is not None and self._work.is_running
-
-    def wait(self) -> None:
-        """Wait until nothing is under way."""
-        if self._work is not None:
-            self._work.wait(60)
 
     def save(self, folder: Path) -> list[Path]:
         """Write the report into a folder; return what was written, the page first."""

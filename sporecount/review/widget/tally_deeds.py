@@ -12,6 +12,7 @@ from sporecount.detect.table import DAMAGED, FRAGMENT, INTACT, STATES
 from sporecount.errors import SporecountError
 from sporecount.review.session import ReviewSession
 from sporecount.review.tally import Tally
+from sporecount.review.widget.parts import go_beside
 from sporecount.review.widget.picture import Picture
 from sporecount.review.widget.review_panel import ReviewPanel
 
@@ -164,14 +165,8 @@ class TallyDeeds:
         self.show()
 
     def _go(self, step: int) -> None:
-        session = self.session
-        if session is None or session.index is None:
-            return
-        place = session.index + step
-        if 0 <= place < len(session):
-            self._open_photo(place)
-        else:
-            self._say("This is the last photo." if step > 0 else "This is the first photo.")
+        if self.session is not None and self.session.index is not None:
+            go_beside(self.session, step, self._open_photo, self._say)
 
     def _say(self, text: str) -> None:
         self._panel.message.setText(text)

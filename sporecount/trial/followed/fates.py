@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -15,7 +15,7 @@ from sporecount.trial.compare.arms import compare_arms
 from sporecount.trial.compare.comparison import Comparison
 from sporecount.trial.followed.match import FATES, UNMATCHED
 from sporecount.trial.followed.table import FOLLOWED, by_slide
-from sporecount.trial.followed.words import Figures, fate_words
+from sporecount.trial.followed.words import fate_words
 from sporecount.trial.misread import RateDraws
 
 Array = NDArray[np.float64]
@@ -81,7 +81,7 @@ class Fates:
     found_before: float
     shares: Mapping[str, FateShare]
     harmed: Comparison
-    sentences: tuple[str, ...]
+    sentences: tuple[str, ...] = ()
 
     def shows_harm(self, alpha: float) -> bool:
         """Return whether surely more are harmed than in the control."""
@@ -141,21 +141,21 @@ def judge_fates(
         others = [one for name, one in some.items() if name != arm]
         shares = _shares(table, others, rates[arm], level) if len(table) else {}
         harmed = compared.get(arm, Comparison(math.nan, math.nan, math.nan))
-        known = int(table.sum())
-        after = own["intact"].sum() + own["damaged"].sum()
-        figures = Figures(
-            arm, against if against != arm else None, len(table),
-            int((own["status"] == FOLLOWED).sum()), int((own["status"] != FOLLOWED).sum()), known,
-            {name: int(own[name].sum()) for name in UNMATCHED}, int(own["new"].sum()),
-            float(after / (after + own["new"].sum())) if after + own["new"].sum() else math.nan,
-            {fate: (one.corrected, one.corrected_low, one.corrected_high)
-             for fate, one in shares.items()},
-            rates[arm].is_plain, harmed, control,
-        )  # fmt: skip
-        found[arm] = Fates(
-            figures.slides, figures.fields, figures.left_out, known, figures.unmatched,
-            figures.new, figures.found_before, shares, harmed, fate_words(figures),
-        )  # fmt: skip
+        after, new = own["intact"].sum() + own["damaged"].sum(), int(own["new"].sum())
+        fates = Fates(
+            slides=len(table),
+            fields=int((own["status"] == FOLLOWED).sum()),
+            left_out=int((own["status"] != FOLLOWED).sum()),
+            spores=int(table.sum()),
+            unmatched={name: int(own[name].sum()) for name in UNMATCHED},
+            new=new,
+            found_before=float(after / (after + new)) if after + new else math.nan,
+            shares=shares,
+            harmed=harmed,
+        )
+        with_control = against if against != arm else None
+        said = fate_words(fates, arm, with_control, control, by_people=rates[arm].is_plain)
+        found[arm] = replace(fates, sentences=said)
     return found
 
 

@@ -8,6 +8,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
+from sporecount.detect.matching import match_centres
 from sporecount.detect.table import DAMAGED, FRAGMENT, INTACT, SPORE_STATES
 from sporecount.settings import FollowSettings
 from sporecount.tape.evidence import examined_at
@@ -88,7 +89,8 @@ def follow(
     at_old = _xy(old)
     at_new, at_pieces = pose.outwards(_xy(new)), pose.outwards(_xy(new_pieces))
     shared = examined_at(after, pose.inwards(at_old), EDGE_UM)
-    own, partner = pair_up(at_old, at_new, settings.same_place_um)
+    pairs = match_centres(at_old, at_new, settings.same_place_um)
+    own, partner = pairs.found, pairs.true
     fate = np.full(len(old), GONE, object)
     fate[~shared] = OUTSIDE
     states = new["state"].to_numpy(object)
@@ -129,30 +131,6 @@ def follow(
     return table.loc[:, list(SPORE_COLUMNS)].astype(SPORE_COLUMNS)
 
 
-def pair_up(
-    first: Array, second: Array, within: float
-) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
-    """Pair points one to one: most pairs within reach first, then least total distance.
-
-    Examples
-    --------
-    >>> a, b = pair_up(np.array([[0.0, 0], [3, 0]]), np.array([[2.0, 0], [-3, 0]]), 4.0)
-    >>> a.tolist(), b.tolist()
-    ([0, 1], [1, 0])
-    """
-    from scipy.optimize import linear_sum_assignment
-
-    if not len(first) or not len(second):
-        return np.zeros(0, np.intp), np.zeros(0, np.intp)
-    cost = np.hypot(*np.moveaxis(first[:, None] - second[None], -1, 0))
-    cost = np.where(cost <= within, cost, _FAR)
-    # Rows and columns with nobody in reach only cost time.
-    rows, columns = (np.flatnonzero((cost < _FAR).any(axis=axis)) for axis in (1, 0))
-    a, b = linear_sum_assignment(cost[np.ix_(rows, columns)])
-    kept = cost[rows[a], columns[b]] < _FAR
-    return rows[a][kept], columns[b][kept]
-
-
 def _finds(view: View) -> tuple[pd.DataFrame, pd.DataFrame]:
     states = view.detections["state"]
     spores, pieces = states.isin(SPORE_STATES), states == FRAGMENT
@@ -178,7 +156,7 @@ def _pieces_of(
 ) -> NDArray[np.int64]:
     """Return how many new pieces lie where each spore without partner was."""
     count = np.zeros(len(at_old), np.int64)
-    there_before = pair_up(pieces, pieces_before, settings.same_place_um)[0]
+    there_before = match_centres(pieces, pieces_before, settings.same_place_um).found
     fresh = np.delete(pieces, there_before, axis=0)
     if len(left) and len(fresh):
         away, nearest = map(np.asarray, cKDTree(at_old[left]).query(fresh))

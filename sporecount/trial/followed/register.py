@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from scipy.spatial import cKDTree
 
+from sporecount.detect.matching import match_centres
 from sporecount.detect.table import SPORE_STATES
 from sporecount.settings import FollowSettings, TapeSettings
 from sporecount.tape.dirt import without_dirt
@@ -17,7 +18,6 @@ from sporecount.tape.hidden import overlap_share
 from sporecount.tape.pose import Pose
 from sporecount.tape.register import in_place
 from sporecount.tape.view import View
-from sporecount.trial.followed.match import pair_up
 
 #: Landmarks within this distance of a find may change with it, um: about a spore's length.
 SPORE_REACH_UM = 12.0
@@ -176,7 +176,7 @@ def _spores_stay(before: View, after: View, pose: Pose) -> bool:
         )
         for view in (before, after)
     )
-    pairs = len(pair_up(old, pose.outwards(new), _IN_PLACE_UM)[0])
+    pairs = len(match_centres(old, pose.outwards(new), _IN_PLACE_UM).found)
     return pairs >= max(_IN_PLACE_SPORES, 0.5 * min(len(old), len(new)))
 
 

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from sporecount.trial.compare.comparison import Comparison
 from sporecount.trial.followed.match import CROWDED, OUTSIDE, UNCLEAR
 from sporecount.trial.outcomes.feeding import p_words
 from sporecount.trial.outcomes.vanished import percent
+
+if TYPE_CHECKING:
+    from sporecount.trial.followed.fates import Fates
 
 FATE_WORDS = {
     "intact": "still intact",
@@ -30,52 +32,44 @@ MANY_UNCLEAR = 0.05
 MANY_NEW = 0.15
 
 
-@dataclass(frozen=True)
-class Figures:
-    """What is said of one arm; see :class:`sporecount.trial.followed.fates.Fates`.
+def fate_words(
+    fates: Fates, arm: str, control: str | None, planned: str | None, *, by_people: bool
+) -> tuple[str, ...]:
+    """Return what became of the spores of an arm, in sentences.
 
-    ``control`` is the followed arm that it is compared with, ``planned`` the trial's control.
+    Parameters
+    ----------
+    fates : Fates
+        What became of them.
+    arm : str
+        The arm.
+    control, planned : str or None
+        The followed arm that it is compared with; the trial's control.
+    by_people : bool
+        Whether people followed them, so that nothing was misread.
     """
-
-    arm: str
-    control: str | None
-    slides: int
-    fields: int
-    left_out: int
-    spores: int
-    unmatched: Mapping[str, int]
-    new: int
-    found_before: float
-    shares: Mapping[str, tuple[float, float, float]]
-    by_people: bool
-    harmed: Comparison
-    planned: str | None
-
-
-def fate_words(figures: Figures) -> tuple[str, ...]:
-    """Return what became of the spores of an arm, in sentences."""
     lines = []
-    if figures.spores:
+    if fates.spores:
         told = ", ".join(
-            f"{_percent(share)} {FATE_WORDS[fate]}{_limits(low, high)}"
-            for fate, (share, low, high) in figures.shares.items()
+            f"{_percent(one.corrected)} {FATE_WORDS[fate]}"
+            f"{_limits(one.corrected_low, one.corrected_high)}"
+            for fate, one in fates.shares.items()
         )
-        how = "" if figures.by_people else ", with misreading allowed for"
+        how = "" if by_people else ", with misreading allowed for"
         lines.append(
-            f"The same spores, before and after: of {figures.spores} that were intact, on "
-            f"{_several(figures.slides, 'slide')}, {told}{how}."
+            f"The same spores, before and after: of {fates.spores} that were intact, on "
+            f"{_several(fates.slides, 'slide')}, {told}{how}."
         )
-        lines += _against(figures)
-    lines += _not_known(figures)
+        lines += _against(fates.harmed, arm, control, planned)
+    lines += _not_known(fates)
     return tuple(lines)
 
 
-def _against(figures: Figures) -> list[str]:
-    harmed = figures.harmed
-    if figures.control is None:
-        if figures.planned is not None and figures.arm != figures.planned:
+def _against(harmed: Comparison, arm: str, control: str | None, planned: str | None) -> list[str]:
+    if control is None:
+        if planned is not None and arm != planned:
             return [
-                f"No spores of {figures.planned!r} were followed, so nobody can tell how many "
+                f"No spores of {planned!r} were followed, so nobody can tell how many "
                 "would be damaged or gone without the agent."
             ]
         return []
@@ -84,33 +78,33 @@ def _against(figures: Figures) -> list[str]:
     p = harmed.p_value if math.isnan(harmed.p_adjusted) else harmed.p_adjusted
     lines = [
         f"Of the followed spores {percent(harmed.share)} were no longer called intact, "
-        f"{_points(harmed.effect)} percentage points against {figures.control!r} "
+        f"{_points(harmed.effect)} percentage points against {control!r} "
         f"({_points(harmed.effect_low)} to {_points(harmed.effect_high)}; p {p_words(p)})."
     ]
     return lines
 
 
-def _not_known(figures: Figures) -> list[str]:
+def _not_known(fates: Fates) -> list[str]:
     lines = []
-    lost = sum(figures.unmatched.values())
+    lost = sum(fates.unmatched.values())
     if lost:
-        why = "; ".join(f"{n} {_WHY[name]}" for name, n in figures.unmatched.items() if n)
+        why = "; ".join(f"{n} {_WHY[name]}" for name, n in fates.unmatched.items() if n)
         changed = (
             ". Those have mostly changed, so that fewer may be intact than is said"
-            if figures.unmatched[UNCLEAR] >= MANY_UNCLEAR * max(figures.spores, 1)
+            if fates.unmatched[UNCLEAR] >= MANY_UNCLEAR * max(fates.spores, 1)
             else ""
         )
         lines.append(f"{lost} more could not be matched: {why}{changed}.")
-    if figures.left_out:
-        every = figures.left_out + figures.fields
+    if fates.left_out:
+        every = fates.left_out + fates.fields
         lines.append(
-            f"{figures.left_out} of {_several(every, 'field')} left out: the photos could not be "
+            f"{fates.left_out} of {_several(every, 'field')} left out: the photos could not be "
             "laid on each other with certainty. Fields that changed most are the likeliest to be."
         )
-    missed = 1 - figures.found_before
-    if figures.new and missed > MANY_NEW:
+    missed = 1 - fates.found_before
+    if fates.new and missed > MANY_NEW:
         lines.append(
-            f"{_several(figures.new, 'spore')} found afterwards had not been found before, "
+            f"{_several(fates.new, 'spore')} found afterwards had not been found before, "
             f"{_percent(missed)} of those found: more than are usually missed. Spores were carried "
             "in, or the photos before were poorer."
         )

@@ -1,18 +1,14 @@
-"""Which found objects are which true ones: the one rule by which detections are judged."""
+"""Which objects are which: the one rule by which centres are paired."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 #: A found centre within this distance of a true one is that one, um.
 WITHIN_UM = 5.0
-
-#: Contrast (optical density) and covered share that make a true object one to be found.
-LEAST_CONTRAST, MOST_COVERED = 0.05, 0.5
 
 
 @dataclass(frozen=True, eq=False)
@@ -31,21 +27,6 @@ class Matching:
     true: NDArray[np.intp]
     found_left: NDArray[np.intp]
     true_left: NDArray[np.intp]
-
-
-def to_be_found(truth: pd.DataFrame) -> NDArray[np.bool_]:
-    """Return which rows of a truth table a person would see.
-
-    Parameters
-    ----------
-    truth : DataFrame
-        As `sporecount.render.picture.render` gives it.
-    """
-    return (
-        truth["in_field"]
-        & (truth["contrast"] >= LEAST_CONTRAST)
-        & (truth["covered"] <= MOST_COVERED)
-    ).to_numpy(bool)
 
 
 def match_centres(
