@@ -310,7 +310,8 @@ def _moved(old: Drawn, change: NDArray[np.float64], gain: np.float32) -> Drawn:
     matrix = np.hstack([change, (reach - change @ np.array(old.centre_px))[:, None]])
     size = (int(2 * reach[0] + 1), int(2 * reach[1] + 1))
     density = np.asarray(cv2.warpAffine(old.density, matrix, size), np.float32)
-    left, top, wide, high = cv2.boundingRect((np.abs(density).max(axis=2) > 0).astype(np.uint8))
+    empty = cv2.inRange(density, np.zeros(3), np.zeros(3))
+    left, top, wide, high = cv2.boundingRect(cv2.bitwise_not(empty))
     if wide == 0:
         return old
     # Patches end in a border of zeros.
