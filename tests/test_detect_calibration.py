@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from sporecount.detect import engine
-from sporecount.detect.calibration import calibrated, fitted_to_photo
+from sporecount.detect.calibration import calibrated, fitted_to_photo, photo_evidence
+from sporecount.train.calibrate import fit_line
 
 
 def drawn(rng: np.random.Generator, spores: int, litter: int) -> tuple[np.ndarray, np.ndarray]:
@@ -33,38 +34,50 @@ def test_the_closer_look_raises_what_it_takes_for_a_spore():
     assert fragment[2] > fragment[0]
 
 
-def test_a_photo_of_litter_makes_every_find_less_likely():
-    # Equal normal laws, apart by 4 with variance 4: log odds of spore against litter are x.
-    rng = np.random.default_rng(1)
-    chances, _ = drawn(rng, 0, 60)
-    fitted = fitted_to_photo(chances, 0.5)
-    assert (fitted < chances).all()
-    assert (fitted >= 0.5).sum() < (chances >= 0.5).sum()
+def test_a_lonely_find_is_less_likely_than_one_among_many():
+    alone, among = np.array([0.7]), np.array([0.7] + [0.999] * 40)
+    assert fitted_to_photo(alone)[0] < 0.5 < fitted_to_photo(among)[0]
 
 
-def test_chances_come_closer_to_right_where_litter_prevails():
-    said, truly = [], []
-    for seed in range(200):
-        chances, spore = drawn(np.random.default_rng(seed), 4, 60)
-        fitted = fitted_to_photo(chances, 0.5)
-        said.append([chances.sum(), fitted.sum()])
-        truly.append(spore.sum())
-    plain, shifted = np.abs(np.mean(said, axis=0) - np.mean(truly))
-    assert shifted < 0.75 * plain
+def test_doubtful_company_makes_a_find_less_likely():
+    calm, busy = ([0.8] + [0.99] * 5 + [0.3] * number for number in (0, 40))
+    assert fitted_to_photo(np.array(busy))[0] < fitted_to_photo(np.array(calm))[0]
 
 
-def test_a_photo_full_of_spores_leaves_chances_as_they_are():
-    chances, _ = drawn(np.random.default_rng(2), 80, 5)
-    np.testing.assert_allclose(fitted_to_photo(chances, 0.5), chances, rtol=1e-6)
+def test_what_a_photo_shows_is_learned_from_photos_of_both_kinds():
+    # By Bayes' rule a find's log odds rise with the number of spores among the others, where
+    # photos differ in how many there are. Fitted to such photos, what is said comes true.
+    photos = []
+    for seed in range(400):
+        spores = 0 if seed % 2 else 30
+        chances, spore = drawn(np.random.default_rng(seed), spores, 12)
+        photos.append((chances, spore))
+    evidence = np.concatenate([photo_evidence(chances) for chances, _ in photos])
+    truth = np.concatenate([spore for _, spore in photos])
+    weights = np.concatenate([np.full(len(c), 3.0 if not s.any() else 1.0) for c, s in photos])
+    line = fit_line(evidence, truth, weights)
+    said = [np.concatenate([fitted_to_photo(c, line) for c, _ in photos[k::2]]) for k in (0, 1)]
+    true = [np.concatenate([s for _, s in photos[k::2]]) for k in (0, 1)]
+    assert line[1] > 0.3
+    assert said[0].mean() == pytest.approx(true[0].mean(), abs=0.03)
+    assert said[1].mean() < 0.03 < np.concatenate([c for c, _ in photos[1::2]]).mean()
 
 
-@pytest.mark.parametrize("chances", [np.zeros(0), np.array([0.01, 0.02])])
-def test_nothing_telling_changes_nothing(chances):
-    np.testing.assert_array_equal(fitted_to_photo(chances, 0.7), chances)
+def test_finds_that_do_not_speak_change_no_other():
+    chances = np.array([0.9, 0.6, 0.95, 0.95])
+    speaks = np.array([True, True, False, False])
+    fitted = fitted_to_photo(chances, among=speaks)
+    np.testing.assert_allclose(fitted[:2], fitted_to_photo(chances[:2]))
+    assert fitted[2] == fitted[3] > fitted[0]
 
 
-def test_order_is_kept():
-    chances, _ = drawn(np.random.default_rng(3), 10, 30)
+def test_nothing_found_gives_nothing():
+    assert fitted_to_photo(np.zeros(0)).shape == (0,)
+
+
+@pytest.mark.parametrize(("spores", "litter"), [(10, 30), (1, 5), (0, 2)])
+def test_order_is_kept(spores, litter):
+    chances, _ = drawn(np.random.default_rng(3), spores, litter)
     np.testing.assert_array_equal(
         np.argsort(fitted_to_photo(chances)), np.argsort(chances, kind="stable")
     )

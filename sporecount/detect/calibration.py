@@ -2,12 +2,6 @@
 
 The numbers are fitted on rendered photos that no training used
 (`python -m sporecount.train calibrate`); docs/model-card.md has the reliability table.
-
-References
-----------
-Saerens, Latinne & Decaestecker 2002, Neural Computation 14:21-41 [saerens2002]: the share
-of a class where a classifier is used is estimated from its own answers there, and the
-answers are put right by it, in turns.
 """
 
 from __future__ import annotations
@@ -21,18 +15,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-#: Chances below this say nothing about how common spores are on a photo.
-LEAST_TELLING = 0.05
-
-#: The usual share of spores among the finds counts as much as so many finds.
-USUAL_COUNTS_AS = 2.0
-
-#: A photo's share lowers odds to no less than this factor: its finds are few, and not as
-#: independent as the theory wants. It never raises odds: among many spores, litter was taken
-#: for more of them.
-LEAST_FACTOR = 0.05
-
-_ROUNDS = 12
+#: How a photo's finds are told apart into sure and doubtful ones: a chance to this power is
+#: how sure a find is, and the rest of a chance times the chance to that power how doubtful.
+#: So steep that only what is surely a spore speaks for others.
+SURE_POWER, DOUBT_POWER = 4.0, 0.5
 
 #: Networks are never surer than this, or one of them would overrule the other.
 _LEAST = 1e-3
@@ -40,10 +26,10 @@ _LEAST = 1e-3
 
 @lru_cache(maxsize=1)
 def measured() -> dict[str, Any]:
-    """Return slopes and shift of each kind, and the share of spores among telling finds.
+    """Return slopes and shift of each kind, and of what a photo's other finds say.
 
     ``spore`` and ``fragment`` weigh search and closer look; ``spore_unseen`` and
-    ``fragment_unseen`` the search alone.
+    ``fragment_unseen`` the search alone; ``photo`` what `photo_evidence` returns.
     """
     text = (files("sporecount.detect") / "weights" / "calibration.json").read_text("utf-8")
     return json.loads(text)
@@ -98,19 +84,23 @@ def evidence(heat: NDArray[np.float64], share: NDArray[np.float64]) -> NDArray[n
 
 
 def fitted_to_photo(
-    chances: NDArray[np.float64], usual_share: float | None = None
+    chances: NDArray[np.float64],
+    line: Sequence[float] | None = None,
+    among: NDArray[np.bool_] | None = None,
 ) -> NDArray[np.float64]:
-    """Return the chances of all finds of one photo, given how common spores are on it.
+    """Return the chances of all finds of one photo, given what the others are.
 
-    Where nothing is clearly a spore, what might be one is more likely litter.
+    Where nothing is clearly a spore, what might be one is more likely litter; and where
+    many are, one more is likely, but less so among many doubtful things.
 
     Parameters
     ----------
     chances : ndarray, shape (k,)
         Chance of each find of the photo to be a spore, from `calibrated`.
-    usual_share : float, optional
-        Share of spores among the telling finds of a usual photo; that of the package by
-        default.
+    line : sequence of float, optional
+        Slopes and shift for `photo_evidence`; those of the package by default.
+    among : ndarray, shape (k,), bool, optional
+        Which finds speak for the others; by default all.
 
     Returns
     -------
@@ -123,20 +113,36 @@ def fitted_to_photo(
     >>> bool(alone[0] < 0.5), bool(among_many[0] > 0.55)
     (True, True)
     """
-    usual = measured()["share"] if usual_share is None else usual_share
-    telling = chances >= LEAST_TELLING
-    if not telling.any():
-        return chances
-    odds = chances / np.maximum(1.0 - chances, 1e-9)
-    fitted = chances
-    for _ in range(_ROUNDS):
-        share = (fitted[telling].sum() + USUAL_COUNTS_AS * usual) / (
-            telling.sum() + USUAL_COUNTS_AS
-        )
-        factor = share / (1.0 - share) * (1.0 - usual) / usual
-        shifted = np.clip(factor, LEAST_FACTOR, 1.0) * odds
-        fitted = shifted / (1.0 + shifted)
-    return fitted
+    return chance_of(photo_evidence(chances, among), measured()["photo"] if line is None else line)
+
+
+def photo_evidence(
+    chances: NDArray[np.float64], among: NDArray[np.bool_] | None = None
+) -> NDArray[np.float64]:
+    """Return each find's logit, and how many other finds are sure and how many doubtful.
+
+    Parameters
+    ----------
+    chances, among
+        As `fitted_to_photo` takes them.
+
+    Returns
+    -------
+    ndarray, shape (k, 3)
+        The last two as log(1 + number).
+    """
+    speaks = np.ones(len(chances), bool) if among is None else among
+    sure = np.where(speaks, chances**SURE_POWER, 0.0)
+    doubtful = np.where(speaks, (1.0 - chances) * chances**DOUBT_POWER, 0.0)
+    bounded = np.clip(chances, _LEAST, 1.0 - _LEAST)
+    return np.stack(
+        [
+            np.log(bounded / (1.0 - bounded)),
+            np.log1p(np.maximum(sure.sum() - sure, 0.0)),
+            np.log1p(np.maximum(doubtful.sum() - doubtful, 0.0)),
+        ],
+        axis=1,
+    )
 
 
 def chance_of(evidence: NDArray[np.float64], line: Sequence[float]) -> NDArray[np.float64]:

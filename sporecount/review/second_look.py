@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from sporecount.detect.calibration import LEAST_TELLING, calibrated, fitted_to_photo
+from sporecount.detect.calibration import calibrated, fitted_to_photo
 from sporecount.detect.detector import SAME_OBJECT_UM, damaged_chance, finds
 from sporecount.detect.matching import match_centres
 from sporecount.field.field import Field
@@ -127,7 +127,8 @@ def all_finds(field: Field, settings: DetectSettings, low_floor: float) -> pd.Da
         {
             "x_px": xy[:, 0],
             "y_px": xy[:, 1],
-            "spore": _as_counted(spore, heat >= settings.heat_floor),
+            # What the count never saw says nothing of its finds.
+            "spore": fitted_to_photo(spore, among=heat >= settings.heat_floor),
             "fragment": fragment,
             "is_fragment": fragment > spore,
             "damaged": damaged_chance(found, shares),
@@ -137,23 +138,6 @@ def all_finds(field: Field, settings: DetectSettings, low_floor: float) -> pd.Da
             "angle_deg": found.angle_deg,
         }
     )
-
-
-def _as_counted(spore: NDArray[np.float64], counted: NDArray[np.bool_]) -> NDArray[np.float64]:
-    """Return the chances given how common spores are, as told by the finds of the count alone."""
-    if not (counted & (spore >= LEAST_TELLING)).any():
-        return spore
-    fitted = spore.copy()
-    fitted[counted] = fitted_to_photo(spore[counted])
-    # The photo changes all odds by one factor; a middling chance tells it best.
-    best = np.argmin(np.where(counted, np.abs(spore - 0.5), np.inf))
-    factor = _odds(fitted[best]) / _odds(spore[best])
-    odds = _odds(spore) * factor
-    return np.where(counted, fitted, odds / (1.0 + odds))
-
-
-def _odds(chance: NDArray[np.float64]) -> NDArray[np.float64]:
-    return chance / np.maximum(1.0 - chance, 1e-9)
 
 
 def _met_again(

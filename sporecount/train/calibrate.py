@@ -31,6 +31,10 @@ SIZE_PX = (1200, 900)
 #: Spores per mm2 drawn on photos with few of them, in turns.
 FEW_PER_MM2 = (0.0, 3.0, 10.0)
 
+#: So many times a photo with few spores or none counts as a usual one, where it is fitted what
+#: a photo's finds say of each other: most tapes are such, and a false spore there is worse.
+FEW_COUNT_AS = 3.0
+
 #: No rate of false finds is lower than this, per mm2: none in so many photos is not never.
 _LEAST_FALSE_PER_MM2 = 0.01
 
@@ -91,16 +95,25 @@ def finds_of(job: tuple[str, int, bool]) -> dict[str, Any]:
     }
 
 
-def fit_line(evidence: NDArray[np.float64], true: NDArray[np.bool_]) -> list[float]:
+def fit_line(
+    evidence: NDArray[np.float64],
+    true: NDArray[np.bool_],
+    weight: NDArray[np.float64] | None = None,
+) -> list[float]:
     """Fit slopes and shift of the chance's logit on the evidence, by maximum likelihood."""
     from scipy.optimize import minimize
 
-    def loss(line: NDArray[np.float64]) -> float:
-        z = evidence @ line[:-1] + line[-1]
-        return float(np.mean(np.logaddexp(0.0, z) - true * z))
+    each = np.ones(len(true)) if weight is None else weight
+    columns = np.column_stack([evidence, np.ones(len(true))])
+
+    def loss(line: NDArray[np.float64]) -> tuple[float, NDArray[np.float64]]:
+        z = columns @ line
+        off = 1.0 / (1.0 + np.exp(-z)) - true
+        value = np.average(np.logaddexp(0.0, z) - true * z, weights=each)
+        return float(value), columns.T @ (each * off) / each.sum()
 
     start = np.append(np.ones(evidence.shape[1]), 0.0)
-    return [round(float(v), 4) for v in minimize(loss, start).x]
+    return [round(float(v), 4) for v in minimize(loss, start, jac=True).x]
 
 
 def measure(photos: int, jobs: int) -> list[dict]:
@@ -114,21 +127,30 @@ def measure(photos: int, jobs: int) -> list[dict]:
 
 
 def fitted_lines(measured: list[dict]) -> dict[str, Any]:
-    """Fit what turns heat into chances, and the usual share of spores among telling finds."""
-    from sporecount.detect.calibration import LEAST_TELLING, calibrated
-
-    measured = [m for m in measured if not m["few"]]
-    spore, fragment = (np.concatenate(part) for part in zip(*map(_evidence, measured)))
-    kind = np.concatenate([m["kind"] for m in measured])
+    """Fit what turns heat into chances, and what a photo's finds say of each other."""
+    usual = [m for m in measured if not m["few"]]
+    spore, fragment = (np.concatenate(part) for part in zip(*map(_evidence, usual)))
+    kind = np.concatenate([m["kind"] for m in usual])
     known = kind >= 0
     lines: dict[str, Any] = {}
     for name, evidence, code in (("spore", spore, 1), ("fragment", fragment, 2)):
         seen = known & ~np.isnan(evidence).any(axis=1)
         lines[name] = fit_line(evidence[seen], kind[seen] == code)
         lines[f"{name}_unseen"] = fit_line(evidence[known, :1], kind[known] == code)
+    return {**lines, "photo": _photo_line(measured, lines)}
+
+
+def _photo_line(measured: list[dict], lines: dict[str, Any]) -> list[float]:
+    """Fit the chance of a find, given what else was found on its photo."""
+    from sporecount.detect.calibration import calibrated, photo_evidence
+
     chances = [calibrated(m["spore"], m["fragment"], m["shares"], lines)[0] for m in measured]
-    telling = known & (np.concatenate(chances) >= LEAST_TELLING)
-    return {**lines, "share": round(float((kind[telling] == 1).mean()), 4)}
+    kind = np.concatenate([m["kind"] for m in measured])
+    weight = np.concatenate(
+        [np.full(len(m["kind"]), FEW_COUNT_AS if m["few"] else 1.0) for m in measured]
+    )
+    evidence, known = np.concatenate([photo_evidence(one) for one in chances]), kind >= 0
+    return fit_line(evidence[known], kind[known] == 1, weight[known])
 
 
 def _evidence(one: dict[str, Any]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -151,7 +173,7 @@ def judged(measured: list[dict], lines: dict[str, Any]) -> list[dict]:
     photos = []
     for m in measured:
         spore, fragment = calibrated(m["spore"], m["fragment"], m["shares"], lines)
-        fitted = fitted_to_photo(spore, lines["share"])
+        fitted = fitted_to_photo(spore, lines["photo"])
         kept = (fitted >= least) & (spore >= fragment)
         photos.append(
             {
