@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 #: Side of a cell in working pixels.
 GLANCE_CELL_PX = 8
-#: The look is taken on a picture this many times coarser than the working scale.
-_COARSE = 2
+#: The look is taken on a picture so many times coarser than the working scale.
+COARSE = 2
 #: Smoothing of what stands out and of the ground it is compared with, in coarse pixels:
 #: finer than a spore's rim and about its half width. Wider ground lets slopes of light through.
 _SIGMA, _GROUND_SIGMA = 1.0, 2.5
@@ -50,7 +50,7 @@ def promising(density: NDArray[np.float32], examined: NDArray[np.bool_]) -> NDAr
     """
     rows, columns = examined.shape
     high, wide = -(-rows // GLANCE_CELL_PX), -(-columns // GLANCE_CELL_PX)
-    size = (max(columns // _COARSE, 1), max(rows // _COARSE, 1))
+    size = (max(columns // COARSE, 1), max(rows // COARSE, 1))
     # Amber to brown absorbs blue most; the other colours show nothing more (measured).
     blue = cv2.extractChannel(density, 2)
     coarse = cv2.resize(blue, size, interpolation=cv2.INTER_AREA)
@@ -60,7 +60,7 @@ def promising(density: NDArray[np.float32], examined: NDArray[np.bool_]) -> NDAr
     seen = seen.reshape(size[1], size[0])
     out = departure > _floor(departure, seen > 0)
     out &= cv2.dilate(seen, np.ones((9, 9), np.uint8)) > 0
-    cell = GLANCE_CELL_PX // _COARSE
+    cell = GLANCE_CELL_PX // COARSE
     padded = np.zeros((high * cell, wide * cell), bool)
     rest = slice(0, min(len(out), len(padded))), slice(0, min(out.shape[1], padded.shape[1]))
     padded[rest] = out[rest]

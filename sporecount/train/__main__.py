@@ -2,6 +2,7 @@
 
 python -m sporecount.train draw TILES --workers 16 --seconds 560 --former BEFORE/search.pt &
 python -m sporecount.train search TILES OUT --seconds 520
+python -m sporecount.train glance TILES OUT --seconds 120
 python -m sporecount.train closer TILES OUT --seconds 520
 python -m sporecount.train pack OUT
 python -m sporecount.train install OUT
@@ -120,11 +121,15 @@ def search(
     """Teach the search network from the chunks in FOLDER; write weights and ONNX to OUT."""
     from sporecount.train.draw import allowed_without
     from sporecount.train.export import export_search
-    from sporecount.train.learn import train_search
+    from sporecount.train.learn import train
+    from sporecount.train.loss import search_loss
+    from sporecount.train.network import SearchNet
 
     out.mkdir(parents=True, exist_ok=True)
     name = "search" if without is None else f"search-without-{without}"
-    train_search(
+    train(
+        SearchNet(**_seeded(seed, width=width, deep=deep)),
+        search_loss,
         [folder / "coarse", folder / "fine"],
         out / f"{name}.pt",
         seconds=seconds,
@@ -140,6 +145,61 @@ def search(
         say=lambda text: _say(f"{name}: {text}"),
     )
     export_search(out / f"{name}.pt", out / f"{name}.onnx")
+
+
+def _seeded(seed: int, **shape: int) -> dict[str, int]:
+    """Return the shape of a network about to be made, with its first weights settled."""
+    import torch
+
+    torch.manual_seed(seed)
+    return shape
+
+
+@main.command()
+@click.argument("folder", type=click.Path(path_type=Path))
+@click.argument("out", type=click.Path(path_type=Path))
+@click.option("--seconds", default=120.0, show_default=True)
+@click.option("--steps", type=int, help="Train for so many steps instead: the same every time.")
+@click.option("--device", default="cuda", show_default=True)
+@click.option("--seed", default=0, show_default=True)
+@click.option("--batch", default=64, show_default=True)
+@click.option("--width", default=32, show_default=True)
+@click.option("--rate", default=3e-3, show_default=True)
+@click.option("--least", default=512, show_default=True, help="Tiles of each kind to wait for.")
+def glance(
+    folder: Path,
+    out: Path,
+    seconds: float,
+    steps: int | None,
+    device: str,
+    seed: int,
+    batch: int,
+    width: int,
+    rate: float,
+    least: int,
+) -> None:
+    """Teach the glance network from the chunks in FOLDER; write weights and ONNX to OUT."""
+    from sporecount.train.export import export_glance
+    from sporecount.train.glance import GlanceNet, glance_loss
+    from sporecount.train.learn import train
+
+    out.mkdir(parents=True, exist_ok=True)
+    train(
+        GlanceNet(**_seeded(seed, width=width)),
+        glance_loss,
+        [folder / "coarse", folder / "fine"],
+        out / "glance.pt",
+        seconds=seconds,
+        steps=steps,
+        device=device,
+        seed=seed,
+        batch=batch,
+        rate=rate,
+        shape={"width": width},
+        least=least,
+        say=lambda text: _say(f"glance: {text}"),
+    )
+    export_glance(out / "glance.pt", out / "glance.onnx")
 
 
 @main.command()

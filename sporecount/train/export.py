@@ -8,6 +8,7 @@ import torch
 from torch import Tensor, nn
 
 from sporecount.detect.inputs import BLOCK_PX
+from sporecount.train.glance import GlanceNet
 from sporecount.train.network import SearchNet, load_search
 
 
@@ -27,9 +28,9 @@ def fold_batch_norm(model: nn.Module) -> nn.Module:
 
 
 class _AsRun(nn.Module):
-    """The network as it is run: blocks in, blocks out, channels last as processors like them."""
+    """A network as it is run: blocks in, blocks out, channels last as processors like them."""
 
-    def __init__(self, model: SearchNet) -> None:
+    def __init__(self, model: SearchNet | GlanceNet) -> None:
         super().__init__()
         self.model = model
 
@@ -44,7 +45,22 @@ def export_search(weights: Path, target: Path) -> None:
     (`sporecount.detect.inputs.blocks`), sides even; output (1, rows, columns, 36), the
     logits of the block's cells.
     """
-    model = load_search(weights)
+    _export(load_search(weights), target)
+
+
+def export_glance(weights: Path, target: Path) -> None:
+    """Write the glance network, in floats, for fields of any size.
+
+    Input as `export_search` has it, of the field at half the working scale; output
+    (1, rows, columns, 1), the logits of the cells.
+    """
+    state = torch.load(weights, map_location="cpu")
+    model = GlanceNet(**state["shape"])
+    model.load_state_dict(state["model"])
+    _export(model, target)
+
+
+def _export(model: SearchNet | GlanceNet, target: Path) -> None:
     fold_batch_norm(model)
     torch.onnx.export(
         _AsRun(model),

@@ -1,4 +1,4 @@
-"""Teach the search network from a growing pool of tiles."""
+"""Teach the networks that see whole tiles, search and glance, from a growing pool of them."""
 
 from __future__ import annotations
 
@@ -12,10 +12,11 @@ import torch
 from torch import Tensor, nn
 
 from sporecount.train.develop import develop
-from sporecount.train.loss import search_loss
-from sporecount.train.network import SearchNet
 from sporecount.train.pool import MOST_OBJECTS, Pool
 from sporecount.train.vary import cut, lay_over, tint, turn, unpack
+
+#: Wanted of a network's output, given the objects: loss, its parts, and how hard each tile was.
+Loss = Callable[[Tensor, Tensor], tuple[Tensor, dict[str, Tensor], Tensor]]
 
 #: Share of the batches that are of coarse tiles.
 COARSE_SHARE = 0.75
@@ -38,9 +39,15 @@ class Step:
     """
 
     def __init__(
-        self, model: nn.Module, optimiser: torch.optim.Optimizer, batch: int, side: int, device: str
+        self,
+        model: nn.Module,
+        loss: Loss,
+        optimiser: torch.optim.Optimizer,
+        batch: int,
+        side: int,
+        device: str,
     ) -> None:
-        self.model, self.optimiser, self.device = model, optimiser, device
+        self.model, self.loss, self.optimiser, self.device = model, loss, optimiser, device
         self.x = torch.zeros((batch, 3, side, side), device=device).contiguous(
             memory_format=torch.channels_last
         )
@@ -54,7 +61,7 @@ class Step:
     def _run(self) -> None:
         with torch.autocast(self.device.split(":")[0], dtype=torch.bfloat16, cache_enabled=False):
             output = self.model(self.x * 2.0)
-        loss, self.parts, self.hardness = search_loss(output, self.objects)
+        loss, self.parts, self.hardness = self.loss(output, self.objects)
         loss.backward()
         nn.utils.clip_grad_norm_(self.model.parameters(), 2.0, foreach=True)
         self.optimiser.step()
@@ -81,7 +88,9 @@ class Step:
         self.graph.replay()
 
 
-def train_search(
+def train(
+    model: nn.Module,
+    loss: Loss,
     folders: list[Path],
     out: Path,
     *,
@@ -99,12 +108,12 @@ def train_search(
 ) -> nn.Module:
     """Train for a stated time (or number of steps) and save the averaged weights.
 
-    The learning rate follows the share of the time used, so that a run ends annealed
-    however fast the machine is.
+    ``shape``, what the network is built from, is saved beside its weights. The learning
+    rate follows the share of the time used, so that a run ends annealed however fast the
+    machine is.
     """
-    torch.manual_seed(seed)
     torch.backends.cudnn.benchmark = True
-    model: nn.Module = SearchNet(**(shape or {})).to(device)
+    model = model.to(device)
     if start_from is not None:
         model.load_state_dict(torch.load(start_from, map_location=device)["model"])
     model = model.to(memory_format=torch.channels_last)  # type: ignore[call-overload]
@@ -122,7 +131,7 @@ def train_search(
     choices = torch.Generator()
     choices.manual_seed(seed + 1)
     stages = [
-        Step(model, optimiser, size, pool.tiles.shape[1], device)  # type: ignore[union-attr]
+        Step(model, loss, optimiser, size, pool.tiles.shape[1], device)  # type: ignore[union-attr]
         for pool, size in zip(pools, (batch, batch * 4), strict=False)
     ]
     began, step, refreshed = time.monotonic(), 0, time.monotonic()

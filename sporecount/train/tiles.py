@@ -13,6 +13,7 @@ from sporecount.field.field import Field
 from sporecount.field.make import make_field
 from sporecount.photo.photo import Photo
 from sporecount.render.clutter.registry import KINDS
+from sporecount.render.compose.plan import random_compose
 from sporecount.render.picture import Rendered, render
 from sporecount.render.plan import PicturePlan, random_plan
 from sporecount.scale.calibration import Calibration
@@ -66,8 +67,8 @@ def draw_tile(rng: np.random.Generator, side: int, um_per_px: float, **plan_opti
 def lesson(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
     """Shift a random plan towards what is hard to learn.
 
-    Spore-sized litter without spores, tapes thick with scales, heavy clumps, and slides of
-    damaged spores come more often than by chance, and an eyepiece's black surround, which
+    Spore-sized litter without spores, tapes thick with scales, heavy clumps, slides of damaged
+    spores and shadows come more often than by chance, and an eyepiece's black surround, which
     teaches nothing, less often.
     """
     if plan.light.field is not None and rng.random() < 0.75:
@@ -127,6 +128,19 @@ def _trial_slide(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
     return replace(plan, spores=spores)
 
 
+def _shadows(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
+    """Let spores throw shadows beside them, as on a card."""
+    turn, far_um = rng.uniform(0.0, 2 * np.pi), rng.uniform(3.0, 12.0)
+    compose = random_compose(rng, "paint", plan.um_per_px, card=True)
+    compose = replace(
+        compose,
+        shadow=float(rng.uniform(0.15, 0.7)),
+        shadow_um=(float(far_um * np.cos(turn)), float(far_um * np.sin(turn))),
+    )
+    count = int(np.exp(rng.uniform(np.log(4), np.log(40))))
+    return replace(plan, compose=compose, spores=replace(plan.spores, count=count))
+
+
 #: Shares of the tiles that teach one thing, and how; the rest stay as they were drawn.
 _LESSONS: tuple[tuple[float, Callable[[PicturePlan, np.random.Generator], PicturePlan]], ...] = (
     (0.27, _litter_alone),
@@ -134,6 +148,7 @@ _LESSONS: tuple[tuple[float, Callable[[PicturePlan, np.random.Generator], Pictur
     (0.11, _thick_scales),
     (0.12, _clumps),
     (0.12, _trial_slide),
+    (0.05, _shadows),
 )
 
 
