@@ -8,7 +8,7 @@ import pandas as pd
 import pytest
 
 from sporecount.detect.edge import completed_ellipse, whole_objects
-from sporecount.detect.measure import inside_density, measure_shape
+from sporecount.detect.measure import inside_density, measure_shape, shape_columns
 from sporecount.detect.outline import outline_and_measure, trace_outlines
 from sporecount.detect.rays import BATCH, cast_rays
 from sporecount.detect.seeds import Seeds, no_seeds
@@ -81,15 +81,15 @@ def test_the_part_in_view_is_that_of_the_area(part):
     line = 50.0 + 12.5 * (0.5 - part)
     cut = whole[:, 0] < line
     seen = np.where(cut[:, None], [line, 0.0], whole) + cut[:, None] * [0.0, 1.0] * whole
-    shape = measure_shape(seen[None], 1.0)
+    shape = shape_columns(seen[None], 1.0)
     result, in_view = whole_objects(shape, seen[None], cut[None], cut[None], 1.0, DetectSettings())
     # Area of an ellipse beyond a chord: a circular segment, stretched.
     t = 2 * part - 1
     share = (np.pi / 2 + np.arcsin(t) + t * np.sqrt(1 - t * t)) / np.pi
     assert in_view[0] == pytest.approx(share, abs=0.03)
     if part > 0.5:
-        assert result["length_um"].iloc[0] == pytest.approx(12.5, rel=0.02)
-    pd.testing.assert_frame_equal(shape, measure_shape(seen[None], 1.0))
+        assert result["length_um"][0] == pytest.approx(12.5, rel=0.02)
+    pd.testing.assert_frame_equal(pd.DataFrame(shape), measure_shape(seen[None], 1.0))
 
 
 def _drawn_field(name, seed, um_per_px, size_px=(640, 480), count=None):
@@ -321,7 +321,7 @@ def test_inputs_may_be_read_only():
 def test_mean_densities_are_those_inside_the_traced_outline():
     field, seeds = _disc_field(5.0), _one_seed(length=10.5, width=9.5)
     rays = cast_rays(field, seeds, SETTINGS.outline_um_per_px)
-    inside = inside_density(rays, trace_outlines(rays, 0.5).rho).iloc[0]
+    inside = inside_density(rays, trace_outlines(rays, 0.5).rho)
     row = outline_and_measure(field, seeds, SETTINGS).iloc[0]
     assert row["traced"]
-    assert row["density"] == pytest.approx(inside["density"])
+    assert row["density"] == pytest.approx(inside["density"][0])

@@ -10,9 +10,9 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
+from sporecount.detect.measure import Columns
 from sporecount.literature import SPORE_LENGTH_UM
 from sporecount.settings import DetectSettings
 
@@ -59,19 +59,19 @@ def completed_ellipse(
 
 
 def whole_objects(
-    shape: pd.DataFrame,
+    shape: Columns,
     points_px: NDArray[np.float64],
     cut: NDArray[np.bool_],
     bound: NDArray[np.bool_],
     um_per_px: float,
     settings: DetectSettings,
-) -> tuple[pd.DataFrame, NDArray[np.float64]]:
+) -> tuple[Columns, NDArray[np.float64]]:
     """Complete the shapes of cut objects and say how much of each is in view.
 
     Parameters
     ----------
-    shape : DataFrame
-        Shapes as measured, from `measure.measure_shape`.
+    shape : dict of str to ndarray, shape (k,)
+        Shapes as measured, from `measure.shape_columns`.
     points_px : ndarray, shape (k, n, 2)
         Outlines in photo pixels.
     cut : ndarray, shape (k, n), bool
@@ -85,20 +85,23 @@ def whole_objects(
 
     Returns
     -------
-    shape : DataFrame
+    shape : dict of str to ndarray, shape (k,)
         The same; for cut objects place, length, width, angle and area of the whole.
     in_view : ndarray, shape (k,), float64
         Area in view over the area of the whole; 1 for objects that are not cut.
     """
-    shape = shape.copy()
-    in_view = np.ones(len(shape))
+    in_view = np.ones(len(cut))
     touched = np.flatnonzero(cut.sum(axis=1) >= LEAST_CUT)
     if not len(touched):
         return shape, in_view
-    wholes: dict[int, list[float]] = {}
-    length, width, usual_area = _usual(shape[~np.isin(np.arange(len(shape)), touched)], settings)
+    shape = {name: measures.copy() for name, measures in shape.items()}
+    whole = np.ones(len(cut), bool)
+    whole[touched] = False
+    length, width, usual_area = _usual(
+        {name: measures[whole] for name, measures in shape.items()}, settings
+    )
     for i in touched:
-        seen = float(shape["area_um2"].to_numpy()[i])
+        seen = float(shape["area_um2"][i])
         ellipse = completed_ellipse(
             points_px[i], ~bound[i], (length / um_per_px, width / um_per_px)
         )
@@ -108,21 +111,21 @@ def whole_objects(
         x, y, long_px, wide_px, angle = ellipse
         long, wide = long_px * um_per_px, wide_px * um_per_px
         in_view[i] = min(seen / (np.pi / 4 * long * wide), 1.0)
-        wholes[int(i)] = [x, y, long, wide, angle, np.pi / 4 * long * wide]
-    if wholes:
-        shape.loc[list(wholes), _WHOLE] = np.array(list(wholes.values()))
+        for name, measure in zip(_WHOLE, (x, y, long, wide, angle, np.pi / 4 * long * wide)):
+            shape[name][i] = measure
     return shape, in_view
 
 
-def _usual(shape: pd.DataFrame, settings: DetectSettings) -> tuple[float, float, float]:
+def _usual(shape: Columns, settings: DetectSettings) -> tuple[float, float, float]:
     """Return length, width (um) and area (um2) of the usual spore of a photo."""
     length, width = settings.typical_length_um, settings.typical_width_um
     low, high = SPORE_LENGTH_UM
-    spores = shape[shape["length_um"].between(low, high) & (shape["solidity"] > 0.9)]
-    if len(spores) < 5:
+    lengths = shape["length_um"]
+    spores = (lengths >= low) & (lengths <= high) & (shape["solidity"] > 0.9)
+    if spores.sum() < 5:
         return length, width, np.pi / 4 * length * width
     return (
-        float(spores["length_um"].median()),
-        float(spores["width_um"].median()),
-        float(spores["area_um2"].median()),
+        float(np.median(lengths[spores])),
+        float(np.median(shape["width_um"][spores])),
+        float(np.median(shape["area_um2"][spores])),
     )

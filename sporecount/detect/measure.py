@@ -9,6 +9,9 @@ from numpy.typing import NDArray
 
 from sporecount.detect.rays import RHO, Rays
 
+#: Measures of several objects: an array of one figure each, by its name.
+Columns = dict[str, NDArray[np.float64]]
+
 
 def measure_shape(points_px: NDArray[np.float64], um_per_px: float) -> pd.DataFrame:
     """Measure closed outlines.
@@ -32,6 +35,11 @@ def measure_shape(points_px: NDArray[np.float64], um_per_px: float) -> pd.DataFr
     >>> measure_shape(square, 0.5)[["length_um", "width_um", "area_um2"]].iloc[0].tolist()
     [4.0, 2.0, 8.0]
     """
+    return pd.DataFrame(shape_columns(points_px, um_per_px))
+
+
+def shape_columns(points_px: NDArray[np.float64], um_per_px: float) -> Columns:
+    """Measure closed outlines, as `measure_shape` does: an array for each of its columns."""
     origin = points_px.mean(axis=1, keepdims=True)
     points = points_px - origin
     following = np.roll(points, -1, axis=1)
@@ -44,19 +52,17 @@ def measure_shape(points_px: NDArray[np.float64], um_per_px: float) -> pd.DataFr
     across = np.stack([-np.sin(angle), np.cos(angle)], axis=1)
     length = np.ptp(np.einsum("knd,kd->kn", points, along), axis=1)
     width = np.ptp(np.einsum("knd,kd->kn", points, across), axis=1)
-    hulls = np.array([cv2.contourArea(cv2.convexHull(p.astype(np.float32))) for p in points])
+    hulls = np.array([cv2.contourArea(cv2.convexHull(p)) for p in points.astype(np.float32)])
     centre += origin[:, 0]
-    return pd.DataFrame(
-        {
-            "x_px": centre[:, 0],
-            "y_px": centre[:, 1],
-            "length_um": length * um_per_px,
-            "width_um": width * um_per_px,
-            "angle_deg": np.rad2deg(angle) % 180.0,
-            "area_um2": np.abs(signed) * um_per_px**2,
-            "solidity": np.clip(np.abs(signed) / np.maximum(hulls, 1e-9), 0.0, 1.0),
-        }
-    )
+    return {
+        "x_px": centre[:, 0],
+        "y_px": centre[:, 1],
+        "length_um": length * um_per_px,
+        "width_um": width * um_per_px,
+        "angle_deg": np.rad2deg(angle) % 180.0,
+        "area_um2": np.abs(signed) * um_per_px**2,
+        "solidity": np.clip(np.abs(signed) / np.maximum(hulls, 1e-9), 0.0, 1.0),
+    }
 
 
 def _long_axis(start: NDArray[np.float64], end: NDArray[np.float64]) -> NDArray[np.float64]:
@@ -72,27 +78,27 @@ def _long_axis(start: NDArray[np.float64], end: NDArray[np.float64]) -> NDArray[
     return 0.5 * np.arctan2(2 * xy, xx - yy)
 
 
-def inside_density(rays: Rays, rho: NDArray[np.float64]) -> pd.DataFrame:
+def inside_density(rays: Rays, rho: NDArray[np.float64]) -> Columns:
     """Measure mean optical densities inside outlines.
 
     Parameters
     ----------
     rays : Rays
         Densities along the rays of each seed.
-    rho : ndarray, shape (k, RAYS)
-        Where the outline crosses each ray, in parts of the seed's ellipse.
+    rho : ndarray, shape (k, RAYS) or (1, RAYS)
+        Where the outline crosses each ray, in parts of the seed's ellipse; one row where
+        it is the same for all.
 
     Returns
     -------
-    DataFrame
+    dict of str to ndarray, shape (k,)
         density (mean of the colours), density_red, density_green, density_blue.
     """
-    k = len(rho)
     # On an ellipse scaled by rho, a sample stands for an area in proportion to rho.
     inside = RHO * (rho[:, :, None] > RHO)
-    inside = inside.reshape(k, 1, rho.shape[1] * len(RHO))
+    inside = inside.reshape(len(rho), 1, rho.shape[1] * len(RHO))
     total = np.maximum(inside.sum(axis=2, dtype=float), 1e-9)
-    colours = np.matmul(inside, rays.density.reshape(k, inside.shape[2], 3))[:, 0] / total
-    table = pd.DataFrame(colours, columns=["density_red", "density_green", "density_blue"])
-    table.insert(0, "density", colours.mean(axis=1))
-    return table
+    seen = rays.density.reshape(len(rays.density), inside.shape[2], 3)
+    colours = np.matmul(inside, seen)[:, 0] / total
+    names = ("density_red", "density_green", "density_blue")
+    return {"density": colours.mean(axis=1), **dict(zip(names, colours.T))}

@@ -9,8 +9,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from sporecount.detect.edge import whole_objects
-from sporecount.detect.measure import inside_density, measure_shape
-from sporecount.detect.rays import BATCH, RHO, Rays, grey_of, ray_batches
+from sporecount.detect.measure import Columns, inside_density, shape_columns
+from sporecount.detect.rays import BATCH, RAYS, RHO, Rays, grey_of, ray_batches
 from sporecount.detect.seeds import Seeds
 from sporecount.field.field import Field
 from sporecount.settings import DetectSettings
@@ -100,31 +100,34 @@ def outline_and_measure(field: Field, seeds: Seeds, settings: DetectSettings) ->
         _measured(rays, um_per_px) for rays in ray_batches(field, seeds, settings.outline_um_per_px)
     ]
     traced, own = (
-        pd.concat([getattr(part, name) for part in parts], ignore_index=True)
-        for name in ("traced", "own")
+        {name: np.concatenate([part[name] for part in of_parts]) for name in of_parts[0]}
+        for of_parts in ([part.traced for part in parts], [part.own for part in parts])
     )
     points_px, ellipses_px, cut, bound = (
         np.concatenate([getattr(part, name) for part in parts])
         for name in ("points_px", "ellipses_px", "cut", "bound")
     )
     traced, _ = whole_objects(traced, points_px, cut, bound, um_per_px, settings)
-    plausible = _plausible(traced, own, seeds, um_per_px)
-    table = traced.where(pd.Series(plausible, index=traced.index), own)
+    plausible = _plausible(traced, own, um_per_px)
+    columns = {name: np.where(plausible, traced[name], own[name]) for name in traced}
     weight = np.interp(um_per_px, *TRACED_WEIGHT)
-    for column, rough in (("length_um", seeds.length_um), ("width_um", seeds.width_um)):
-        table[column] = np.where(plausible, table[column] ** weight * rough ** (1 - weight), rough)
+    for name in ("length_um", "width_um"):
+        between = traced[name] ** weight * own[name] ** (1 - weight)
+        columns[name] = np.where(plausible, between, own[name])
     points_px = np.where(plausible[:, None, None], points_px, ellipses_px)
-    table["outline_px"] = pd.Series(list(points_px), index=table.index, dtype=object)
-    table["traced"] = plausible
-    return table.iloc[np.argsort(order)].reset_index(drop=True)
+    back = np.argsort(order)
+    table = pd.DataFrame({name: measures[back] for name, measures in columns.items()})
+    table["outline_px"] = pd.Series(list(points_px[back]), index=table.index, dtype=object)
+    table["traced"] = plausible[back]
+    return table
 
 
 @dataclass(frozen=True, eq=False)
 class _Measured:
     """All that is kept of one batch: measures, outlines, and where those are not free."""
 
-    traced: pd.DataFrame
-    own: pd.DataFrame
+    traced: Columns
+    own: Columns
     points_px: NDArray[np.float64]
     ellipses_px: NDArray[np.float64]
     cut: NDArray[np.bool_]
@@ -134,29 +137,31 @@ class _Measured:
 def _measured(rays: Rays, um_per_px: float) -> _Measured:
     """Measure one batch's outlines, and its seeds' ellipses in case they must stand in."""
     outlines = trace_outlines(rays, um_per_px)
-    even = np.ones_like(outlines.rho)
-    ellipses_px = rays.points_px(even)
-    traced, own = (
-        pd.concat([measure_shape(points, um_per_px), inside_density(rays, rho)], axis=1)
-        for points, rho in ((outlines.points_px, outlines.rho), (ellipses_px, even))
-    )
-    # A seed's own place and axis, which a polygon as good as round would not tell.
-    own["x_px"], own["y_px"] = rays.seeds.xy_px.T
-    own["angle_deg"] = rays.seeds.angle_deg
+    traced = shape_columns(outlines.points_px, um_per_px) | inside_density(rays, outlines.rho)
+    seeds, even = rays.seeds, np.ones((1, RAYS))
+    own = {
+        "x_px": seeds.xy_px[:, 0],
+        "y_px": seeds.xy_px[:, 1],
+        "length_um": seeds.length_um,
+        "width_um": seeds.width_um,
+        "angle_deg": seeds.angle_deg,
+        # Of the polygon of its points, as the outlines' areas are.
+        "area_um2": RAYS / 8 * np.sin(2 * np.pi / RAYS) * seeds.length_um * seeds.width_um,
+        "solidity": np.ones(len(seeds)),
+        **inside_density(rays, even),
+    }
     cut = outlines.bound & rays.cut
-    return _Measured(traced, own, outlines.points_px, ellipses_px, cut, outlines.bound)
+    return _Measured(traced, own, outlines.points_px, rays.points_px(even), cut, outlines.bound)
 
 
-def _plausible(
-    traced: pd.DataFrame, own: pd.DataFrame, seeds: Seeds, um_per_px: float
-) -> NDArray[np.bool_]:
+def _plausible(traced: Columns, own: Columns, um_per_px: float) -> NDArray[np.bool_]:
     """Return which outlines may be the seeds' objects."""
-    growth = (traced["area_um2"] / own["area_um2"]).to_numpy()
-    shift_px = traced[["x_px", "y_px"]].to_numpy() - seeds.xy_px
-    stretch = traced["length_um"].to_numpy() / seeds.length_um
+    growth = traced["area_um2"] / own["area_um2"]
+    shift_px = np.hypot(traced["x_px"] - own["x_px"], traced["y_px"] - own["y_px"])
+    stretch = traced["length_um"] / own["length_um"]
     low, high = PLAUSIBLE_AREA
     plausible = (growth >= low) & (growth <= high) & (np.abs(stretch - 1) <= PLAUSIBLE_LENGTH)
-    return plausible & (np.hypot(*shift_px.T) * um_per_px <= PLAUSIBLE_SHIFT_UM)
+    return plausible & (shift_px * um_per_px <= PLAUSIBLE_SHIFT_UM)
 
 
 def trace_outlines(rays: Rays, um_per_px: float) -> Outlines:
@@ -220,33 +225,34 @@ def _best_path(worth: NDArray[np.float32]) -> NDArray[np.intp]:
     k, rays, samples = worth.shape
     # Once around and a half more: the second pass over a ray no longer feels the start.
     order = np.arange(-rays // 2, rays + rays // 2) % rays
-    # Sides of REACH samples nobody may stand on spare every look aside its own bounds.
-    total = np.full((len(order), k, samples + 2 * REACH), _FAR, np.float32)
+    # Sides of REACH samples nobody may stand on spare every look aside its own bounds; and
+    # with the objects last, a look aside is one unbroken piece of memory.
+    total = np.full((len(order), samples + 2 * REACH, k), _FAR, np.float32)
+    by_ray = np.ascontiguousarray(worth.transpose(1, 2, 0))
     own = slice(REACH, REACH + samples)
-    total[0, :, own] = worth[:, order[0]]
+    total[0, own] = by_ray[order[0]]
     lowered = np.empty_like(total[0])
-    for turn, ray in enumerate(order[1:], start=1):
-        before, best = total[turn - 1], total[turn, :, own]
-        np.copyto(best, before[:, own])
+    for turn, ray in enumerate(order[1:].tolist(), start=1):
+        before, best = total[turn - 1], total[turn, own]
+        np.maximum(before[own], _FAR, out=best)
         for step in range(1, REACH + 1):
             np.subtract(before, np.float32(STEP_PRICE * step), out=lowered)
             for shift in (-step, step):
-                aside = lowered[:, REACH + shift : REACH + shift + samples]
-                np.maximum(best, aside, out=best)
-        np.maximum(best, _FAR, out=best)
-        best += worth[:, ray]
-    here = REACH + total[-1, :, own].argmax(axis=1)
-    path = np.empty((k, rays), np.intp)
+                np.maximum(best, lowered[REACH + shift : REACH + shift + samples], out=best)
+        best += by_ray[ray]
+    here = REACH + total[-1, own].argmax(axis=0)
+    path = np.empty((rays, k), np.intp)
     # Staying first, then the nearer and the outer: the same choice among equals everywhere.
     shifts = np.array(sorted(range(-REACH, REACH + 1), key=lambda shift: (abs(shift), -shift)))
-    price = np.float32(STEP_PRICE) * np.abs(shifts).astype(np.float32)
-    row = np.arange(k)[:, None]
+    price = np.float32(STEP_PRICE) * np.abs(shifts).astype(np.float32)[:, None]
+    column, aside = np.arange(k), shifts[:, None]
     for turn in range(len(order) - 1, 0, -1):
         if rays // 2 <= turn < rays // 2 + rays:
-            path[:, order[turn]] = here - REACH
-        came = total[turn - 1][row, here[:, None] + shifts] - price
-        here = np.clip(here + shifts[came.argmax(axis=1)], REACH, REACH + samples - 1)
-    return path
+            path[order[turn]] = here
+        came = total[turn - 1][here + aside, column] - price
+        here = here + shifts[came.argmax(axis=0)]
+        np.minimum(np.maximum(here, REACH, out=here), REACH + samples - 1, out=here)
+    return np.ascontiguousarray(path.T) - REACH
 
 
 def _half_height(
@@ -304,8 +310,10 @@ def _shift_um(
 
 def _with_usual(outside: NDArray[np.float64], bound: NDArray[np.bool_]) -> NDArray[np.float64]:
     """Replace the outside where there is none by the usual outside of the same object."""
-    free = np.where(bound | ~np.isfinite(outside), np.nan, outside)
-    lacking = np.isnan(free)
-    free[lacking.all(axis=1)] = 0.0
-    usual = np.nanmedian(free, axis=1)
-    return np.where(np.isnan(free), usual[:, None], free)
+    lacking = bound | ~np.isfinite(outside)
+    known = np.sort(np.where(lacking, np.inf, outside), axis=1)
+    number = np.maximum(np.count_nonzero(~lacking, axis=1), 1)
+    row = np.arange(len(outside))
+    usual = 0.5 * (known[row, (number - 1) // 2] + known[row, number // 2])
+    usual[lacking.all(axis=1)] = 0.0
+    return np.where(lacking, usual[:, None], outside)

@@ -228,14 +228,13 @@ def _near_the_edge(field: Field, seeds: Seeds) -> NDArray[np.bool_]:
     x, y = np.rint(field.to_work_px(seeds.xy_px)).astype(int).T
     x, y = np.clip(x, 0, columns - 1), np.clip(y, 0, rows - 1)
     # Only about the seeds: in a review they are a handful on a large photo.
-    left, top = max(0, x.min() - side), max(0, y.min() - side)
-    deep = cv2.erode(
-        field.examined[top : y.max() + side + 1, left : x.max() + side + 1].astype(np.uint8),
-        np.ones((side, side), np.uint8),
-        borderType=cv2.BORDER_CONSTANT,
-        borderValue=0,
-    )
-    return deep[y - top, x - left] == 0
+    half = side // 2
+    if min(rows, columns) < side:
+        return np.ones(len(seeds), bool)
+    inner_x, inner_y = np.clip(x, half, columns - 1 - half), np.clip(y, half, rows - 1 - half)
+    around = np.lib.stride_tricks.sliding_window_view(field.examined, (side, side))
+    deep = around[inner_y - half, inner_x - half].all(axis=(1, 2))
+    return ~deep | (inner_x != x) | (inner_y != y)
 
 
 def examined_at(field: Field, xy_px: NDArray[np.floating]) -> NDArray[np.bool_]:

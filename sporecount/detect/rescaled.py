@@ -90,8 +90,8 @@ def parts_like_spores(field: Field) -> list[Part]:
     rows, columns = field.examined.shape
     size = max(1, columns // _COARSE), max(1, rows // _COARSE)
     whole = field.density[: size[1] * _COARSE, : size[0] * _COARSE]
-    smaller = cv2.resize(whole, size, interpolation=cv2.INTER_AREA).reshape(*size[::-1], 3)
-    coarse = np.ascontiguousarray(smaller[..., 2], np.float32)
+    shrunk = cv2.resize(whole, size, interpolation=cv2.INTER_AREA).reshape(*size[::-1], 3)
+    coarse = np.ascontiguousarray(shrunk[..., 2], np.float32)
     parts = _liveliest(field, coarse)
     views = [
         (part, *part.about(x, y).resized(field))
