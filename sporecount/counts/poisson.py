@@ -46,14 +46,15 @@ def poisson_limits(count: int, level: float = 0.95) -> tuple[float, float]:
     >>> [round(limit, 4) for limit in poisson_limits(7)]
     [2.8144, 14.4227]
     """
-    from scipy.stats import chi2
+    from scipy.special import gammainccinv, gammaincinv
 
     if count < 0:
         raise ValueError(f"count {count!r}: a count is 0 or more")
     check_level(level)
     tail = (1.0 - level) / 2.0
-    low = float(chi2.ppf(tail, 2 * count)) / 2.0 if count else 0.0
-    high = float(chi2.isf(tail, 2 * count + 2)) / 2.0
+    # Half the limits of the chi-squared law with 2 n and 2 n + 2 degrees of freedom.
+    low = float(gammaincinv(count, tail)) if count else 0.0
+    high = float(gammainccinv(count + 1, tail))
     return low, high
 
 

@@ -124,14 +124,15 @@ def figures(
     dict
         ``spores`` to ``fragment`` of `SUMMARY_COLUMNS`.
     """
-    states = detections["state"]
-    intact, damaged = int((states == INTACT).sum()), int((states == DAMAGED).sum())
+    states = detections["state"].to_numpy(object)
+    are_intact, are_damaged = states == INTACT, states == DAMAGED
+    intact, damaged = int(are_intact.sum()), int(are_damaged.sum())
     spores = intact + damaged
     really = spores_range(
         spores,
         examined_mm2,
         rates or load_rates(),
-        confidences=detections.loc[states.isin((INTACT, DAMAGED)), "confidence"],
+        confidences=detections["confidence"].to_numpy(float)[are_intact | are_damaged],
         level=settings.level,
     )
     density = density_per_mm2(spores, examined_mm2, settings.level)

@@ -66,26 +66,23 @@ def windows(field: Field, seeds: Seeds) -> NDArray[np.float32]:
     """
     # Clipped before it is turned, as crops are when they are stored.
     closes = scale(close_ups(field, seeds.xy_px, _HALF_UM, CLOSER_UM_PER_PX))
-    seen = np.empty((len(seeds), 3, SIDE, SIDE), np.float32)
     middle, centre = (closes.shape[1] - 1) / 2, (SIDE - 1) / 2
-    disc = soft_disc()
-    for out, close, angle in zip(seen, closes, np.deg2rad(seeds.angle_deg)):
-        cos, sin = float(np.cos(angle)), float(np.sin(angle))
-        matrix = np.array(
-            [
-                [cos, -sin, middle - centre * (cos - sin)],
-                [sin, cos, middle - centre * (sin + cos)],
-            ]
-        )
-        turned = cv2.warpAffine(
+    angle = np.deg2rad(seeds.angle_deg)
+    cos, sin = np.cos(angle), np.sin(angle)
+    across = [cos, -sin, middle - centre * (cos - sin)]
+    down = [sin, cos, middle - centre * (sin + cos)]
+    turned = np.empty((len(seeds), SIDE, SIDE, 3), np.float32)
+    for out, close, matrix in zip(turned, closes, np.array([across, down]).transpose(2, 0, 1)):
+        cv2.warpAffine(
             close,
             matrix,
             (SIDE, SIDE),
+            dst=out,
             flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
             borderMode=cv2.BORDER_REPLICATE,
         )
-        out[:] = (np.asarray(turned, np.float32) * disc[..., None]).transpose(2, 0, 1)
-    return seen
+    seen = np.empty((len(seeds), 3, SIDE, SIDE), np.float32)
+    return np.multiply(turned.transpose(0, 3, 1, 2), soft_disc(), out=seen)
 
 
 def relative_tones(
@@ -130,7 +127,7 @@ def relative_tones(
             for part in np.array_split(at, range(BATCH, len(at), BATCH))
         ]
     )
-    tones = np.maximum(seen.mean(axis=(1, 2)), LEAST_TONE)
+    tones = np.maximum(seen.reshape(len(at), -1).mean(axis=1), LEAST_TONE)
     others = np.count_nonzero(spore) - spore.astype(int)
     known = np.minimum(others, ENOUGH) / ENOUGH
     if spore.any():

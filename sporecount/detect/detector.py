@@ -51,10 +51,13 @@ def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
         return empty_detections()
     table = outline_and_measure(field, _seeds(field, found.take(kept)), settings)
     damaged = damaged_chance(found, shares)[kept] >= settings.least_damaged
-    table["state"] = np.where(is_fragment[kept], FRAGMENT, np.where(damaged, DAMAGED, INTACT))
-    table["confidence"] = confidence[kept]
-    table = table.sort_values(["y_px", "x_px"], ignore_index=True)
-    return table[list(COLUMNS)].astype(COLUMNS)
+    columns = {name: table[name].to_numpy() for name in table}
+    columns["state"] = np.where(is_fragment[kept], FRAGMENT, np.where(damaged, DAMAGED, INTACT))
+    columns["confidence"] = confidence[kept]
+    order = np.lexsort((columns["x_px"], columns["y_px"]))
+    return pd.DataFrame(
+        {name: pd.Series(columns[name][order], dtype=kind) for name, kind in COLUMNS.items()}
+    )
 
 
 def finds(field: Field, heat_floor: float) -> tuple[Candidates, NDArray[np.float64]]:

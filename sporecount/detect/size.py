@@ -35,8 +35,9 @@ def of_possible_size(detections: pd.DataFrame) -> NDArray[np.bool_]:
     [False, True, True]
     """
     low, high = SPORE_LENGTH_UM
-    possible = detections["length_um"].between(low * (1 - SIZE_ERROR), high * (1 + SIZE_ERROR))
-    return (possible | (detections["state"] != INTACT)).to_numpy(bool)
+    lengths = detections["length_um"].to_numpy(float)
+    possible = (lengths >= low * (1 - SIZE_ERROR)) & (lengths <= high * (1 + SIZE_ERROR))
+    return np.asarray(possible | (detections["state"].to_numpy(object) != INTACT), bool)
 
 
 def lengths_for_scale_check(
@@ -63,24 +64,24 @@ def lengths_for_scale_check(
     ndarray, shape (k,), float64
         Lengths in um.
     """
-    spores = found[found["state"].isin(SPORE_STATES)]
-    lengths = spores["length_um"].to_numpy(float)
+    are_spores = np.isin(found["state"].to_numpy(object), SPORE_STATES)
+    lengths = found["length_um"].to_numpy(float)[are_spores]
     if len(lengths) >= LEAST_SPORES or not settings.check_scale:
         return lengths
-    best = lengths
+    best, xy_px = lengths, found[["x_px", "y_px"]].to_numpy(float)[are_spores]
     for part in parts_like_spores(field):
-        seen, inside = _lengths_at(field, part, spores, settings)
+        seen, inside = _lengths_at(field, part, xy_px, settings)
         if len(seen) >= max(LEAST_SPORES, TIMES * inside, len(best) + 1):
             best = seen
     return best
 
 
 def _lengths_at(
-    field: Field, part: Part, spores: pd.DataFrame, settings: DetectSettings
+    field: Field, part: Part, spores_px: NDArray[np.float64], settings: DetectSettings
 ) -> tuple[NDArray[np.float64], int]:
-    """Return the lengths found at a scale, and how many of `spores` the same part holds."""
+    """Return the lengths found at a scale, and how many of the spores found the part holds."""
     there = search(*part.resized(field), settings.heat_floor)
-    xy = field.to_work_px(spores[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2))
+    xy = field.to_work_px(spores_px)
     half = part.width / 2, part.height / 2
     inside = (np.abs(xy - (part.left + half[0], part.top + half[1])) <= half).all(axis=1)
     return there.length_um[sure(there)] / part.factor, int(inside.sum())
