@@ -9,7 +9,7 @@ from scipy.spatial import cKDTree
 
 from sporecount.detect.calibration import calibrated, fitted_to_photo
 from sporecount.detect.closer import damaged_share, look_closer
-from sporecount.detect.outline import outline_and_measure
+from sporecount.detect.outline import outline_columns
 from sporecount.detect.search import Candidates, search
 from sporecount.detect.seeds import Seeds
 from sporecount.detect.table import COLUMNS, DAMAGED, FRAGMENT, INTACT, empty_detections
@@ -49,15 +49,13 @@ def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
     kept = confidence >= least
     if not kept.any():
         return empty_detections()
-    table = outline_and_measure(field, _seeds(field, found.take(kept)), settings)
+    columns = outline_columns(field, _seeds(field, found.take(kept)), settings)
     damaged = damaged_chance(found, shares)[kept] >= settings.least_damaged
-    columns = {name: table[name].to_numpy() for name in table}
-    columns["state"] = np.where(is_fragment[kept], FRAGMENT, np.where(damaged, DAMAGED, INTACT))
-    columns["confidence"] = confidence[kept]
+    state = np.where(is_fragment[kept], FRAGMENT, np.where(damaged, DAMAGED, INTACT))
     order = np.lexsort((columns["x_px"], columns["y_px"]))
-    return pd.DataFrame(
-        {name: pd.Series(columns[name][order], dtype=kind) for name, kind in COLUMNS.items()}
-    )
+    known = columns | {"confidence": confidence[kept], "state": state}
+    ready = {name: known[name][order] for name in COLUMNS}
+    return pd.DataFrame(ready | {"state": pd.Series(ready["state"], dtype="str")})
 
 
 def finds(field: Field, heat_floor: float) -> tuple[Candidates, NDArray[np.float64]]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -92,6 +93,13 @@ def outline_and_measure(field: Field, seeds: Seeds, settings: DetectSettings) ->
         For an object cut by the edge of the sample, place, extents and area are of the
         whole.
     """
+    return pd.DataFrame(outline_columns(field, seeds, settings))
+
+
+def outline_columns(
+    field: Field, seeds: Seeds, settings: DetectSettings
+) -> dict[str, NDArray[Any]]:
+    """Outline and measure as `outline_and_measure` does: an array for each of its columns."""
     um_per_px = field.calibration.um_per_px
     # Seeds of like length share batches, since the longest sets how much each must look at.
     order = np.argsort(seeds.length_um, kind="stable")
@@ -109,17 +117,19 @@ def outline_and_measure(field: Field, seeds: Seeds, settings: DetectSettings) ->
     )
     traced, _ = whole_objects(traced, points_px, cut, bound, um_per_px, settings)
     plausible = _plausible(traced, own, um_per_px)
-    columns = {name: np.where(plausible, traced[name], own[name]) for name in traced}
+    columns: dict[str, NDArray[Any]] = {
+        name: np.where(plausible, traced[name], own[name]) for name in traced
+    }
     weight = np.interp(um_per_px, *TRACED_WEIGHT)
     for name in ("length_um", "width_um"):
         between = traced[name] ** weight * own[name] ** (1 - weight)
         columns[name] = np.where(plausible, between, own[name])
     points_px = np.where(plausible[:, None, None], points_px, ellipses_px)
+    columns["outline_px"] = np.empty(len(seeds), object)
+    columns["outline_px"][:] = list(points_px)
+    columns["traced"] = plausible
     back = np.argsort(order)
-    table = pd.DataFrame({name: measures[back] for name, measures in columns.items()})
-    table["outline_px"] = pd.Series(list(points_px[back]), index=table.index, dtype=object)
-    table["traced"] = plausible[back]
-    return table
+    return {name: measures[back] for name, measures in columns.items()}
 
 
 @dataclass(frozen=True, eq=False)
@@ -202,17 +212,15 @@ def trace_outlines(rays: Rays, um_per_px: float) -> Outlines:
 def _worth(grey: NDArray[np.float32], limit: NDArray[np.intp]) -> NDArray[np.float32]:
     """Return how well each sample serves as the edge, (k, RAYS, len(RHO))."""
     fall = np.zeros_like(grey)
-    fall[:, :, 2:-2] = 0.5 * (
-        grey[:, :, :-4] + grey[:, :, 1:-3] - grey[:, :, 3:-1] - grey[:, :, 4:]
+    fall[:, :, 4:-2] = 0.5 * (
+        grey[:, :, 2:-4] + grey[:, :, 3:-3] - grey[:, :, 5:-1] - grey[:, :, 6:]
     )
-    fall[:, :, :4] = 0
     index = np.arange(len(RHO))
     fall[index >= limit[:, :, None] - 1] = 0
-    usual = np.percentile(np.maximum(fall, 0).max(axis=2), 60, axis=1) + 1e-4
-    worth = np.minimum(fall / usual[:, None, None], 1.3)
+    usual = np.percentile(np.maximum(fall.max(axis=2), 0), 60, axis=1) + 1e-4
+    worth = np.minimum(fall / usual[:, None, None].astype(np.float32), np.float32(1.3))
     worth -= np.float32(STRAY_PRICE) * (RHO - 1) ** 2
-    beyond = index >= limit[:, :, None]
-    worth[beyond] = _FAR
+    worth[index >= limit[:, :, None]] = _FAR
     last = np.maximum(limit - 1, 0)
     bounded = limit < len(RHO)
     k, ray = np.nonzero(bounded)

@@ -135,12 +135,10 @@ def _from_field(field: Field, seeds: Seeds, step_um: NDArray[np.float32]) -> NDA
     centre = field.to_work_px(seeds.xy_px).astype(np.float32)[:, None, None, :]
     at = centre + step_um[:, :, None, :] * (RHO[:, None] / np.float32(field.work_um_per_px))
     rows = at.reshape(-1, len(RHO), 2)
-    out = cv2.remap(
-        field.density,
-        rows[..., 0],
-        rows[..., 1],
-        cv2.INTER_LINEAR,
-        borderMode=cv2.BORDER_REPLICATE,
+    border = cv2.BORDER_REPLICATE
+    # One map of x and y needs no second.
+    out = cv2.remap(  # type: ignore[call-overload]
+        field.density, rows, None, cv2.INTER_LINEAR, borderMode=border
     )
     return np.asarray(out, np.float32).reshape(*at.shape[:3], 3)
 
@@ -155,11 +153,11 @@ def _from_close_ups(
     k, side = closes.shape[:2]
     middle = (side - 1) / 2
     at = step_um[:, :, None, :] * (RHO[:, None] / np.float32(um_per_px)) + np.float32(middle)
-    at = np.clip(at, 0, side - 1.001)
+    np.clip(at, 0, np.float32(side - 1.001), out=at)
     at[..., 1] += np.float32(side) * np.arange(k, dtype=np.float32)[:, None, None]
     rows = at.reshape(k * RAYS, len(RHO), 2)
     picture = closes.reshape(k * side, side, 3)
-    out = cv2.remap(picture, rows[..., 0], rows[..., 1], cv2.INTER_LINEAR)
+    out = cv2.remap(picture, rows, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
     return np.asarray(out, np.float32).reshape(k, RAYS, len(RHO), 3)
 
 

@@ -32,7 +32,7 @@ STAGES = {
     "cheap look": ("sporecount.detect.search", "promising"),
     "windows": ("sporecount.detect.search", "windows"),
     "network": ("sporecount.detect.engine", "run"),
-    "outlines": ("sporecount.detect.detector", "outline_and_measure"),
+    "outlines": ("sporecount.detect.detector", "outline_columns"),
 }
 #: The search at other scales is one stage, whatever it calls.
 WHOLE = {"other scales": ("sporecount.detect.size", "lengths_for_scale_check")}
