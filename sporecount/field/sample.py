@@ -118,18 +118,15 @@ def _fit_circle(
     """Find the circle most rim points agree on, by trying triples, then least squares."""
     side = float(max(shape))
     rng = np.random.default_rng(0)  # the same picture always gives the same circle
-    best, best_count = None, 0
     subset = points[rng.permutation(len(points))[:1500]]
     tolerance = max(0.006 * side, 1.5)
-    for trial in _circles_through(subset[rng.integers(0, len(subset), (_TRIALS, 3))]):
-        if not 0.12 * side < trial[2] < 1.5 * side:
-            continue
-        off = np.abs(np.hypot(subset[:, 0] - trial[0], subset[:, 1] - trial[1]) - trial[2])
-        count = int((off < tolerance).sum())
-        if count > best_count:
-            best, best_count = trial, count
-    if best is None:
+    trials = _circles_through(subset[rng.integers(0, len(subset), (_TRIALS, 3))])
+    trials = trials[(0.12 * side < trials[:, 2]) & (trials[:, 2] < 1.5 * side)]
+    agreeing = [_agreeing(subset, trial, tolerance) for trial in trials]
+    if not any(agreeing):
         return None, 0.0
+    x, y, radius = trials[int(np.argmax(agreeing))].tolist()
+    best = x, y, radius
     for _ in range(3):
         off = np.abs(np.hypot(points[:, 0] - best[0], points[:, 1] - best[1]) - best[2])
         refined = _least_squares_circle(points[off < tolerance])
@@ -138,7 +135,15 @@ def _fit_circle(
     return best, float((off < tolerance).mean())
 
 
-def _circles_through(triples: NDArray[np.float64]) -> list[tuple[float, float, float]]:
+def _agreeing(points: NDArray[np.float64], circle: NDArray[np.float64], tolerance: float) -> int:
+    """Count the points on a circle (x, y, radius); squares, since roots take their time."""
+    x, y = points.T
+    square = (x - circle[0]) ** 2 + (y - circle[1]) ** 2
+    low, high = max(circle[2] - tolerance, 0.0) ** 2, (circle[2] + tolerance) ** 2
+    return int(np.count_nonzero((square > low) & (square < high)))
+
+
+def _circles_through(triples: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the circles (x, y, radius) through triples of points, (k, 3, 2), none on a line."""
     first = triples[:, 0]
     (ax, ay), (bx, by) = ((triples[:, i] - first).T for i in (1, 2))
@@ -147,8 +152,7 @@ def _circles_through(triples: NDArray[np.float64]) -> list[tuple[float, float, f
     ax, ay, bx, by, twice = (v[kept] for v in (ax, ay, bx, by, twice))
     a, b = ax**2 + ay**2, bx**2 + by**2
     x, y = (by * a - ay * b) / twice, (ax * b - bx * a) / twice
-    circles = np.column_stack([first[kept] + np.column_stack([x, y]), np.hypot(x, y)])
-    return [(float(x0), float(y0), float(radius)) for x0, y0, radius in circles]
+    return np.column_stack([first[kept] + np.column_stack([x, y]), np.hypot(x, y)])
 
 
 def _least_squares_circle(points: NDArray[np.float64]) -> tuple[float, float, float] | None:
@@ -179,7 +183,8 @@ def _inset(
     kept = within.all(axis=0)
     if kept.sum() < 20:
         return circle[0], circle[1], 0.97 * circle[2]
-    values = cv2.remap(fine, xs[:, kept], ys[:, kept], cv2.INTER_LINEAR).max(axis=2)
+    red, green, blue = cv2.split(cv2.remap(fine, xs[:, kept], ys[:, kept], cv2.INTER_LINEAR))
+    values = cv2.max(cv2.max(red, green), blue)
     # A high percentile over the angles: scales lying across the rim must not widen it.
     profile = np.percentile(values, 75, axis=1)
     plateau = profile[len(profile) // 2 :].max()
