@@ -14,9 +14,6 @@ _CLEAR_DENSITY = 0.045
 _ORDER = 4
 #: Pixels used for the surface; more make it no better (measured).
 _SAMPLES = 6_000
-#: Pixels taken at a time where the fit's products are summed: small products run on the
-#: caller's own thread, and a pool of threads would take longer to wake than to multiply.
-_CHUNK = 1_000
 #: Size over which the light may depart from the surface, um.
 _LOCAL_SIGMA_UM = 110.0
 #: Share of clear background below which the surface alone is trusted.
@@ -59,59 +56,78 @@ def _surface(log_picture: NDArray[np.float32], sample: NDArray[np.bool_]) -> NDA
     rows, columns = sample.shape
     step = max(int(np.sqrt(sample.sum() / _SAMPLES)), 1)
     picked = sample[::step, ::step]
-    y, x = np.nonzero(picked)
-    values = log_picture[::step, ::step][picked].astype(np.float64)
-    if len(values) < 200:
-        return np.broadcast_to(np.percentile(values, 90, axis=0), log_picture.shape).astype(
+    channels = log_picture.transpose(2, 0, 1).astype(np.float64)
+    values = channels[:, ::step, ::step]
+    seen = values[:, picked]
+    if seen.shape[1] < 200:
+        return np.broadcast_to(np.percentile(seen, 90, axis=1), log_picture.shape).astype(
             np.float32
         )
-    terms = [(i, j) for i in range(_ORDER + 1) for j in range(_ORDER + 1 - i)]
     half = max(rows, columns) / 2.0
-    u, v = (x * step - columns / 2.0) / half, (y * step - rows / 2.0) / half
-    powers_u, powers_v = (np.vander(t, _ORDER + 1, increasing=True) for t in (u, v))
-    basis = np.stack([powers_u[:, i] * powers_v[:, j] for i, j in terms], axis=1)
-    # High orders are held back a little, so that a corner without background stays sane.
-    ridge = np.diag([1e-6 * 3.0 ** (i + j) for i, j in terms]) * len(values)
-    clear = _fit_from_above(basis, values, ridge)
-    uu = (np.arange(columns) - columns / 2.0) / half
-    vv = (np.arange(rows) - rows / 2.0) / half
-    surface = np.empty(log_picture.shape, np.float32)
-    for channel in range(3):
-        table = np.zeros((_ORDER + 1, _ORDER + 1))
-        for (i, j), factor in zip(terms, clear[:, channel]):
-            table[j, i] = factor
-        surface[..., channel] = np.polynomial.polynomial.polygrid2d(vv, uu, table)
-    low, high = np.percentile(values, (0.1, 99.9), axis=0)
-    return np.clip(surface, (low - 0.1).astype(np.float32), (high + 0.05).astype(np.float32))
+    v, u = ((np.arange(side) - side / 2.0) / half for side in (rows, columns))
+    surface = _polynomial(_fit_from_above(values, picked, v[::step], u[::step]), v, u)
+    low, high = np.percentile(seen, (0.1, 99.9), axis=1)[..., None, None]
+    surface = np.clip(surface, low - 0.1, high + 0.05)
+    return np.ascontiguousarray(surface.transpose(1, 2, 0), np.float32)
+
+
+def _polynomial(
+    factors: NDArray[np.float64], v: NDArray[np.float64], u: NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Return the values on the grid of ``v`` and ``u``: factor (k, j, i) belongs to v^j u^i."""
+    powers_v, powers_u = (np.vander(t, _ORDER + 1, increasing=True) for t in (v, u))
+    return np.asarray(powers_v @ factors @ powers_u.T, np.float64)
 
 
 def _fit_from_above(
-    basis: NDArray[np.float64], values: NDArray[np.float64], ridge: NDArray[np.float64]
+    values: NDArray[np.float64],
+    picked: NDArray[np.bool_],
+    v: NDArray[np.float64],
+    u: NDArray[np.float64],
 ) -> NDArray[np.float64]:
-    """Least squares on the background only, found by leaning to the brighter side first."""
+    """Least squares on the background only, found by leaning to the brighter side first.
 
-    def solve(weight: NDArray[np.float64]) -> NDArray[np.float64]:
-        matrix, right = ridge.copy(), np.zeros((basis.shape[1], values.shape[1]))
-        for start in range(0, len(values), _CHUNK):
-            part = slice(start, start + _CHUNK)
-            weighted = basis[part] * weight[part, None]
-            matrix += basis[part].T @ weighted
-            right += weighted.T @ values[part]
-        return np.asarray(np.linalg.solve(matrix, right), np.float64)
+    Parameters
+    ----------
+    values : ndarray, shape (k, rows, columns)
+        What the polynomials are fitted to.
+    picked : ndarray, shape (rows, columns), bool
+        Pixels that may be used.
+    v, u : ndarray, shape (rows,) and (columns,)
+        Coordinates of the rows and columns.
 
-    mean = values.mean(axis=1)
-    weight = (mean >= np.percentile(mean, 40)).astype(np.float64)
-    factors = solve(weight)
+    Returns
+    -------
+    ndarray, shape (k, _ORDER + 1, _ORDER + 1)
+        Factors for `_polynomial`.
+    """
+    j, i = (np.array([(j, i) for i in range(_ORDER + 1) for j in range(_ORDER + 1 - i)])).T
+    # High orders are held back a little, so that a corner without background stays sane.
+    ridge = np.diag(1e-6 * 3.0 ** (i + j)) * np.count_nonzero(picked)
+    powers_v, powers_u = (np.vander(t, 2 * _ORDER + 1, increasing=True) for t in (v, u))
+    low_v, low_u = powers_v[:, : _ORDER + 1], powers_u[:, : _ORDER + 1]
+
+    def solve(weight: NDArray[np.float64], wanted: NDArray[np.float64]) -> NDArray[np.float64]:
+        # On a grid every sum of products of terms is one of these few sums over powers.
+        sums = powers_v.T @ weight @ powers_u
+        right = low_v.T @ (weight * wanted) @ low_u
+        solved = np.linalg.solve(sums[j[:, None] + j, i[:, None] + i] + ridge, right[:, j, i].T)
+        factors = np.zeros_like(right)
+        factors[:, j, i] = solved.T
+        return factors
+
+    mean = values.mean(axis=0, keepdims=True)
+    weight = picked * (mean[0] >= np.percentile(mean[0][picked], 40)).astype(np.float64)
     for _ in range(12):
-        excess = (values - basis @ factors).mean(axis=1)
-        factors = solve(np.where(excess > 0, 1.0, 0.02) * (excess < 0.3))
+        excess = (mean - _polynomial(solve(weight, mean), v, u))[0]
+        weight = np.where(excess > 0, 1.0, 0.02) * (picked & (excess < 0.3))
+    factors = solve(weight, values)
     # Leaning overshoots by the noise; from here on only pixels near the fit have a say.
     for tolerance in (0.10, 0.07, _CLEAR_DENSITY, _CLEAR_DENSITY):
-        excess = np.abs(values - basis @ factors).max(axis=1)
-        near = excess < tolerance
-        if near.sum() < 0.05 * len(values):
+        near = picked & (np.abs(values - _polynomial(factors, v, u)).max(axis=0) < tolerance)
+        if near.sum() < 0.05 * np.count_nonzero(picked):
             break
-        factors = solve(near.astype(np.float64))
+        factors = solve(near.astype(np.float64), values)
     return factors
 
 
