@@ -159,15 +159,28 @@ def _odd_colour(small: NDArray[np.uint8]) -> NDArray[np.uint8]:
 
 
 def _pieces(ink: NDArray[np.uint8]) -> NDArray[np.int64]:
-    """Return connected pieces as rows of left, top, width, height, area, label."""
+    """Return connected pieces as rows of left, top, width, height, area.
+
+    Summed up over runs of ink along the rows, of which there are few: OpenCV's own sums
+    look at every pixel and take five times as long as its search for pieces (measured).
+    """
     if cv2.countNonZero(ink) < _LEAST_INK:
-        return np.empty((0, 6), np.int64)
+        return np.empty((0, 5), np.int64)
     # On sparse ink this algorithm takes a third of the default's time (measured).
-    _, _, stats, _ = cv2.connectedComponentsWithStatsWithAlgorithm(
-        ink, 8, cv2.CV_32S, cv2.CCL_GRANA
-    )
-    rows = np.column_stack([stats[1:], np.arange(1, len(stats))]).astype(np.int64)
-    return rows[rows[:, 4] >= 6]
+    count, labels = cv2.connectedComponentsWithAlgorithm(ink, 8, cv2.CV_32S, cv2.CCL_GRANA)
+    edged = np.asarray(cv2.copyMakeBorder(ink, 0, 0, 1, 1, cv2.BORDER_CONSTANT, value=0), np.uint8)
+    changes = np.flatnonzero(edged[:, 1:] != edged[:, :-1])
+    row, start = np.divmod(changes[::2], ink.shape[1] + 1)
+    length = changes[1::2] - changes[::2]
+    piece = np.asarray(labels, np.int32)[row, start] - 1
+    left, top = (np.full(count - 1, max(ink.shape), np.int64) for _ in range(2))
+    right, bottom, area = (np.zeros(count - 1, np.int64) for _ in range(3))
+    np.minimum.at(left, piece, start)
+    np.minimum.at(top, piece, row)
+    np.maximum.at(right, piece, start + length)
+    np.maximum.at(bottom, piece, row + 1)
+    np.add.at(area, piece, length)
+    return np.stack([left, top, right - left, bottom - top, area], axis=1)[area >= 6]
 
 
 def _bars(
@@ -178,7 +191,7 @@ def _bars(
 ) -> list[Box]:
     """Level bars: pieces that fill their bounding box, on like ground above and below."""
     found: list[Box] = []
-    for left, top, wide, high, area, _ in pieces[pieces[:, 2] >= _BAR_SHARE * long_side]:
+    for left, top, wide, high, area in pieces[pieces[:, 2] >= _BAR_SHARE * long_side]:
         if high < 2 or wide < 4 * high or area < _BAR_FILL * wide * high:
             continue
         box = (left, top, left + wide, top + high)
@@ -226,7 +239,7 @@ def _with_caption(bar: Box, pieces: NDArray[np.int64]) -> Box:
 def _label_boxes(ink: NDArray[np.uint8], pieces: NDArray[np.int64]) -> list[Box]:
     """Boxes of one colour whose four sides are straight: writing may stand on them."""
     found: list[Box] = []
-    for left, top, wide, high, area, _ in pieces[pieces[:, 3] >= 2 * _LETTER_PX]:
+    for left, top, wide, high, area in pieces[pieces[:, 3] >= 2 * _LETTER_PX]:
         part = ink[top : top + high, left : left + wide]
         sides = [part[0].mean(), part[-1].mean(), part[:, 0].mean(), part[:, -1].mean()]
         if min(sides) > 0.8 and area > 0.5 * wide * high:
