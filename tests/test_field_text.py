@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from sporecount.field.text import find_text
+from sporecount.field.text import _pieces, find_text
 
 SHAPE = (900, 1200)
 
@@ -116,3 +116,15 @@ def test_marks_lie_where_a_large_photo_has_them() -> None:
     cv2.putText(large, "tape 12", (100, 3500), 0, 6.0, (0, 0, 0), 14, cv2.LINE_AA)
     written = large.max(axis=2) < 60
     assert hidden_by(large)[written].mean() > 0.98
+
+
+@pytest.mark.parametrize("share", [0.05, 0.5, 0.9])
+def test_pieces_have_the_boxes_and_areas_that_opencv_sums_up(share: float) -> None:
+    rng = np.random.default_rng(int(100 * share))
+    blobs = cv2.GaussianBlur(rng.random((90, 130)).astype(np.float32), (0, 0), 1.2)
+    ink = (blobs < np.quantile(blobs, share)).astype(np.uint8)
+    stats = cv2.connectedComponentsWithStats(ink, connectivity=8)[2][1:]
+    wanted = stats[stats[:, cv2.CC_STAT_AREA] >= 6]
+    found = _pieces(ink)
+    assert len(found) == len(wanted) > 0
+    assert sorted(found.tolist()) == sorted(wanted.tolist())

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sporecount.field.field import Fitness
+from sporecount.field.levels import level_percentile
 from sporecount.field.shadows import only_shadows
 from sporecount.settings import FieldSettings
 
@@ -120,7 +121,7 @@ def _exposure_measures(
     low = np.minimum(np.minimum(red, grey), blue)
     dark = density[::step, ::step, 1][seen]
     return {
-        "brightness": float(np.percentile(grey, 80)),
+        "brightness": level_percentile(grey, 80),
         "burnt_share": float((low >= 253).mean()),
         "opaque_share": float((dark > 0.6).mean()),
         "clear_share": float((np.abs(dark) < 0.06).mean()),

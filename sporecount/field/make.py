@@ -140,18 +140,18 @@ def _even_out(
     rows, columns = work.shape[:2]
     size = (light_log.shape[1] * step, light_log.shape[0])
     wide = np.asarray(cv2.resize(light_log, size, interpolation=cv2.INTER_LINEAR), np.float32)
-    wide = np.ascontiguousarray(wide.reshape(size[1], size[0], 3)[:, :columns])
+    wide = wide.reshape(size[1], size[0], 3)[:, :columns].reshape(size[1], 3 * columns)
     table = log_counts(np.arange(256, dtype=np.uint8))
-    density = np.empty(work.shape, np.float32)
+    density = np.empty((rows, 3 * columns), np.float32)
     place = np.clip((np.arange(rows) + 0.5) / step - 0.5, 0, len(wide) - 1)
     above = place.astype(np.int64)
+    share = (place - above).astype(np.float32)[:, None]
     starts = np.flatnonzero(np.diff(above, prepend=-1))
     for start, stop in zip(starts, [*starts[1:], rows]):
         first, second = wide[above[start]], wide[min(above[start] + 1, len(wide) - 1)]
         band = density[start:stop]
-        share = (place[start:stop] - above[start]).astype(np.float32)
-        np.multiply(share[:, None, None], second - first, out=band)
+        np.multiply(share[start:stop], second - first, out=band)
         band += first
         band -= cv2.LUT(work[start:stop], table).reshape(band.shape)
         np.clip(band, *DENSITY_BOUNDS, out=band)
-    return density
+    return density.reshape(work.shape)

@@ -8,6 +8,8 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from sporecount.field.levels import level_percentile
+
 #: Darker than this share of the bright part is surround, not sample; a camera that lifts
 #: the shadows leaves it grey, so a second, higher limit is tried.
 _SURROUND_SHARES = (0.16, 0.32)
@@ -56,7 +58,7 @@ def find_sample(picture: NDArray[np.uint8], fine: NDArray[np.uint8]) -> Sample:
     top = np.asarray(cv2.max(cv2.max(red, green), blue), np.uint8)
     bright = np.asarray(cv2.GaussianBlur(top, (0, 0), 0.7), np.uint8).reshape(picture.shape[:2])
     everything = np.ones(bright.shape, bool)
-    level = float(np.percentile(bright, 95))
+    level = level_percentile(bright, 95)
     if level < 8:
         return Sample(everything, None)
     circle = None
@@ -122,8 +124,8 @@ def _fit_circle(
     tolerance = max(0.006 * side, 1.5)
     trials = _circles_through(subset[rng.integers(0, len(subset), (_TRIALS, 3))])
     trials = trials[(0.12 * side < trials[:, 2]) & (trials[:, 2] < 1.5 * side)]
-    agreeing = [_agreeing(subset, trial, tolerance) for trial in trials]
-    if not any(agreeing):
+    agreeing = _agreeing(subset, trials, tolerance)
+    if not agreeing.any():
         return None, 0.0
     x, y, radius = trials[int(np.argmax(agreeing))].tolist()
     best = x, y, radius
@@ -135,12 +137,16 @@ def _fit_circle(
     return best, float((off < tolerance).mean())
 
 
-def _agreeing(points: NDArray[np.float64], circle: NDArray[np.float64], tolerance: float) -> int:
-    """Count the points on a circle (x, y, radius); squares, since roots take their time."""
+def _agreeing(
+    points: NDArray[np.float64], circles: NDArray[np.float64], tolerance: float
+) -> NDArray[np.intp]:
+    """Count the points that lie on each of many circles (x, y, radius), to a tolerance."""
     x, y = points.T
-    square = (x - circle[0]) ** 2 + (y - circle[1]) ** 2
-    low, high = max(circle[2] - tolerance, 0.0) ** 2, (circle[2] + tolerance) ** 2
-    return int(np.count_nonzero((square > low) & (square < high)))
+    x0, y0, radius = circles.T
+    # Squared distance less radius^2 + tolerance^2, for all pairs in one product.
+    terms = np.stack([-2 * x0, -2 * y0, np.ones_like(x0), x0**2 + y0**2 - radius**2 - tolerance**2])
+    off = np.stack([x, y, x**2 + y**2, np.ones_like(x)], axis=1) @ terms
+    return np.asarray(np.count_nonzero(np.abs(off) < 2 * radius * tolerance, axis=0))
 
 
 def _circles_through(triples: NDArray[np.float64]) -> NDArray[np.float64]:
