@@ -43,6 +43,22 @@ def encode(density: NDArray[np.float32]) -> NDArray[np.uint8]:
     return np.asarray(packed, np.uint8).reshape(density.shape)
 
 
+def seen(density: NDArray[np.float32], examined: NDArray[np.bool_]) -> NDArray[np.uint8]:
+    """Return a field as the networks see it: encoded, and clear where it is not sample.
+
+    Parameters
+    ----------
+    density : ndarray, shape (rows, columns, 3), float32
+        Optical density at the working scale.
+    examined : ndarray, shape (rows, columns), bool
+        What of it is sample.
+    """
+    packed = encode(density)
+    if not examined.all():
+        packed[~examined] = ZERO_BYTE
+    return packed
+
+
 def blocks(packed: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Make the pixels of each block its channels.
 

@@ -10,12 +10,11 @@ from numpy.typing import NDArray
 
 from sporecount.detect import engine
 from sporecount.detect.glance import GLANCE_CELL_PX, promising
-from sporecount.detect.inputs import BLOCK_PX, CELL_PX, ZERO_BYTE, blocks, encode
+from sporecount.detect.inputs import BLOCK_PX, CELL_PX, ZERO_BYTE, blocks, seen
 from sporecount.detect.windows import Window, windows
 
-#: What the network is shown around each window, in working pixels, whole cells. Of 6,000 finds
-#: on drawn photos 3 were lost and 7 gained for want of what lies further off.
-MARGIN_PX = 24
+#: What the network is shown around each window, cells of the glance.
+MARGIN_CELLS = 2
 
 #: Typical spore, um: the network gives shapes relative to it.
 TYPICAL_LENGTH_UM, TYPICAL_WIDTH_UM = 12.0, 8.0
@@ -67,13 +66,19 @@ def search(
     """
     if not examined.any():
         return _candidates(np.zeros((0, 8)))
-    cells = promising(density, examined)
-    runs, owner = windows(cells, MARGIN_PX // GLANCE_CELL_PX)
-    found = [
-        _search_window(density, examined, window, owner == number, heat_floor)
-        for number, window in enumerate(runs)
-    ]
-    return _candidates(np.concatenate(found) if found else np.zeros((0, 8)))
+    field = seen(density, examined)
+    runs, owner = windows(promising(field), MARGIN_CELLS)
+
+    def search_window(number: int) -> NDArray[np.float64]:
+        found = _window_peaks(field, runs[number], heat_floor)
+        x, y = (
+            np.clip(np.round(found[:, k]).astype(int), 0, field.shape[1 - k] - 1) for k in (0, 1)
+        )
+        mine = owner[y // GLANCE_CELL_PX, x // GLANCE_CELL_PX] == number
+        return found[mine & examined[y, x]]
+
+    found = engine.on_threads(search_window, range(len(runs)))
+    return _candidates(np.concatenate([np.zeros((0, 8)), *found]))
 
 
 def _candidates(table: NDArray[np.float64]) -> Candidates:
@@ -82,33 +87,22 @@ def _candidates(table: NDArray[np.float64]) -> Candidates:
     )
 
 
-def _search_window(
-    density: NDArray[np.float32],
-    examined: NDArray[np.bool_],
-    window: Window,
-    owned: NDArray[np.bool_],
-    heat_floor: float,
+def _window_peaks(
+    field: NDArray[np.uint8], window: Window, heat_floor: float
 ) -> NDArray[np.float64]:
-    """Search one window with its margin, and keep what lies in the cells it owns."""
-    rows, columns = density.shape[:2]
+    """Search one window with its margin; return rows as `peaks` does, in the field's pixels."""
+    rows, columns = field.shape[:2]
     # Windows start on whole cells, so that a cell means the same in each of them.
-    y0, x0 = (max(0, side * GLANCE_CELL_PX - MARGIN_PX) for side in (window.top, window.left))
-    y1 = min(rows, window.bottom * GLANCE_CELL_PX + MARGIN_PX)
-    x1 = min(columns, window.right * GLANCE_CELL_PX + MARGIN_PX)
-    part = encode(density[y0:y1, x0:x1])
-    part[~examined[y0:y1, x0:x1]] = ZERO_BYTE
-    high, wide = part.shape[:2]
-    sides = [(0, -high % (2 * BLOCK_PX)), (0, -wide % (2 * BLOCK_PX)), (0, 0)]
-    part = np.pad(part, sides, constant_values=ZERO_BYTE)
-    found = peaks(engine.run("search", blocks(part)[None])[0], heat_floor)
-    found[:, 0] += x0
-    found[:, 1] += y0
+    y0, x0 = ((max(0, side - MARGIN_CELLS) * GLANCE_CELL_PX) for side in (window.top, window.left))
+    y1, x1 = ((side + MARGIN_CELLS) * GLANCE_CELL_PX for side in (window.bottom, window.right))
+    part = field[y0:y1, x0:x1]
+    sides = [(0, -part.shape[0] % GLANCE_CELL_PX), (0, -part.shape[1] % GLANCE_CELL_PX), (0, 0)]
+    if any(after for _, after in sides):
+        part = np.pad(part, sides, constant_values=ZERO_BYTE)
+    found = peaks(engine.run("search", blocks(part)[None], alone=True)[0], heat_floor)
+    found[:, :2] += (x0, y0)
     x, y = found[:, 0], found[:, 1]
-    xi = np.clip(np.round(x).astype(int), 0, columns - 1)
-    yi = np.clip(np.round(y).astype(int), 0, rows - 1)
-    on_field = (x > -1.5) & (y > -1.5) & (x < columns + 0.5) & (y < rows + 0.5)
-    mine = owned[yi // GLANCE_CELL_PX, xi // GLANCE_CELL_PX]
-    return found[mine & on_field & examined[yi, xi]]
+    return found[(x > -1.5) & (y > -1.5) & (x < columns + 0.5) & (y < rows + 0.5)]
 
 
 def peaks(output: NDArray[np.float32], heat_floor: float) -> NDArray[np.float64]:

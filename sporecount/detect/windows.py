@@ -12,7 +12,10 @@ BLOCK_CELLS = 12
 #: Longest side of a window in cells, margin not counted: memory grows with its area.
 MOST_CELLS = 56
 #: What starting a run costs, in cells.
-_START_CELLS = 40
+_START_CELLS = 12
+
+#: So many windows at a time are compared, each with each.
+_AT_ONCE = 256
 
 
 @dataclass(frozen=True)
@@ -63,9 +66,14 @@ def windows(cells: NDArray[np.bool_], margin: int) -> tuple[list[Window], NDArra
     [(3, 4, 5, 6), (30, 30, 31, 31)]
     """
     found = _blocks(cells)
-    merged = True
-    while merged:
-        found, merged = _merged(found, margin)
+    before = len(found) + 1
+    while len(found) < before:
+        before = len(found)
+        found = [
+            one
+            for start in range(0, before, _AT_ONCE)
+            for one in _merged(found[start : start + _AT_ONCE], margin)
+        ]
     even = _even_tiles(cells)
     if sum(one.cost(margin) for one in even) < sum(one.cost(margin) for one in found):
         found = even
@@ -109,28 +117,23 @@ def _blocks(cells: NDArray[np.bool_]) -> list[Window]:
     return found
 
 
-def _merged(found: list[Window], margin: int) -> tuple[list[Window], bool]:
-    """Join each window with the neighbour that saves most, once; tell whether any was."""
-    boxes = np.array([(w.top, w.left, w.bottom, w.right) for w in found]).reshape(-1, 4)
-    gone = np.zeros(len(found), bool)
-    out: list[Window] = []
-    for number, one in enumerate(found):
-        if gone[number]:
-            continue
-        gone[number] = True
-        reach = 2 * margin + 1
-        near = ~gone & (boxes[:, 0] < one.bottom + reach) & (boxes[:, 2] > one.top - reach)
-        near &= (boxes[:, 1] < one.right + reach) & (boxes[:, 3] > one.left - reach)
-        best, most = -1, 0
-        for other in np.flatnonzero(near).tolist():
-            both = one.joined(found[other])
-            if max(both.bottom - both.top, both.right - both.left) > MOST_CELLS:
-                continue
-            saved = one.cost(margin) + found[other].cost(margin) - both.cost(margin)
-            if saved > most:
-                best, most = other, saved
-        if best >= 0:
-            gone[best] = True
-            one = one.joined(found[best])
-        out.append(one)
-    return out, len(out) < len(found)
+def _merged(found: list[Window], margin: int) -> list[Window]:
+    """Join windows two by two, those first that save most; each is joined once at most."""
+    box = np.array([(w.top, w.left, w.bottom, w.right) for w in found], np.int32).reshape(-1, 4)
+    low = np.minimum(box[:, None, :2], box[None, :, :2])
+    high = np.maximum(box[:, None, 2:], box[None, :, 2:])
+    sides = high - low
+    cost = np.array([w.cost(margin) for w in found])
+    saved = cost[:, None] + cost[None] - (sides + 2 * margin).prod(axis=2) - _START_CELLS
+    saved[(sides > MOST_CELLS).any(axis=2)] = 0
+    one, other = np.nonzero(np.triu(saved, 1) > 0)
+    order = np.argsort(-saved[one, other], kind="stable")
+    partner: dict[int, int] = {}
+    for a, b in zip(one[order].tolist(), other[order].tolist()):
+        if a not in partner and b not in partner:
+            partner[a], partner[b] = b, a
+    return [
+        window.joined(found[partner[number]]) if number in partner else window
+        for number, window in enumerate(found)
+        if partner.get(number, number) >= number
+    ]

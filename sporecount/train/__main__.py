@@ -250,13 +250,23 @@ def closer(
 
 @main.command()
 @click.argument("out", type=click.Path(path_type=Path))
-@click.option("--photos", default=3, show_default=True, help="Pictures of each condition.")
+@click.option("--photos", default=4, show_default=True, help="Pictures of each condition.")
 def pack(out: Path, photos: int) -> None:
     """Make the weights in OUT whole numbers, by what pictures of every condition need."""
-    from sporecount.train.quantise import fields_of_conditions, quantise
+    from sporecount.train.quantise import (
+        glance_sees,
+        pictures_of_conditions,
+        quantise,
+        search_sees,
+        shift_to_cut,
+    )
 
-    quantise(out / "search.onnx", out / "packed.onnx", fields_of_conditions(photos))
-    _say("wrote packed.onnx")
+    (out / "packed").mkdir(exist_ok=True)
+    tiles = list(pictures_of_conditions(photos))
+    quantise(out / "search.onnx", out / "packed" / "search.onnx", map(search_sees, tiles))
+    quantise(out / "glance.onnx", out / "packed" / "glance.onnx", map(glance_sees, tiles))
+    cut = shift_to_cut(out / "packed" / "glance.onnx", tiles)
+    _say(f"packed search and glance; the glance's cut was {cut:.2f}")
 
 
 @main.command()
@@ -265,9 +275,9 @@ def install(out: Path) -> None:
     """Put the weights in OUT into the package."""
     target = Path(__file__).parent.parent / "detect" / "weights"
     target.mkdir(exist_ok=True)
-    for made, name in (("packed.onnx", "search.onnx"), ("closer.onnx", "closer.onnx")):
-        shutil.copyfile(out / made, target / name)
-        _say(f"installed {made} as {name}")
+    for made in ("packed/search.onnx", "packed/glance.onnx", "closer.onnx"):
+        shutil.copyfile(out / made, target / Path(made).name)
+        _say(f"installed {made}")
 
 
 @main.command()

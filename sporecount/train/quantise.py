@@ -1,4 +1,4 @@
-"""Whole-number weights: the search network in 8 bits, for the processors people have."""
+"""Whole-number weights: search and glance in 8 bits, for the processors people have."""
 
 from __future__ import annotations
 
@@ -6,10 +6,13 @@ import logging
 import tempfile
 from collections.abc import Iterable, Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from sporecount.train.tiles import Tile
 
 #: What is computed in 8 bits: everything between the convolutions too, or each would be
 #: packed and unpacked.
@@ -20,12 +23,15 @@ _OPERATORS = ["Conv", "Relu", "Add", "Resize"]
 SEED = 5_113
 
 #: Size of those pictures, px.
-SIZE_PX = (900, 700)
+SIZE_PX = (1000, 800)
 
 
-def fields_of_conditions(photos: int) -> Iterator[NDArray[np.uint8]]:
-    """Yield what the network sees of ``photos`` rendered pictures of each countable condition."""
-    from sporecount.detect.inputs import blocks, encode
+#: Share of the true objects that the glance may pass over.
+PASSED_OVER = 0.001
+
+
+def pictures_of_conditions(photos: int) -> Iterator[Tile]:
+    """Yield ``photos`` rendered pictures of each countable condition."""
     from sporecount.render.conditions import CONDITIONS, RUINED, condition_plan
     from sporecount.render.picture import render
     from sporecount.train.tiles import tile_of
@@ -33,10 +39,24 @@ def fields_of_conditions(photos: int) -> Iterator[NDArray[np.uint8]]:
     for place, name in enumerate(name for name in CONDITIONS if name not in RUINED):
         for number in range(photos):
             rng = np.random.default_rng([SEED, place, number])
-            field = tile_of(render(condition_plan(name, rng, SIZE_PX), rng)).field
-            rows, columns = (n // 8 * 8 for n in field.density.shape[:2])
-            seen = field.density * field.examined[..., None]
-            yield blocks(encode(np.ascontiguousarray(seen[:rows, :columns])))
+            yield tile_of(render(condition_plan(name, rng, SIZE_PX), rng))
+
+
+def search_sees(tile: Tile) -> NDArray[np.uint8]:
+    """Return what the search network is shown of a picture, sides even."""
+    from sporecount.detect.inputs import blocks, seen
+
+    whole = seen(tile.field.density, tile.field.examined)
+    rows, columns = (side // 8 * 8 for side in whole.shape[:2])
+    return blocks(whole[:rows, :columns])
+
+
+def glance_sees(tile: Tile) -> NDArray[np.uint8]:
+    """Return what the glance network is shown of a picture."""
+    from sporecount.detect.glance import glance_blocks
+    from sporecount.detect.inputs import seen
+
+    return glance_blocks(seen(tile.field.density, tile.field.examined))
 
 
 def quantise(path_in: Path, path_out: Path, fields: Iterable[NDArray[np.uint8]]) -> None:
@@ -141,3 +161,40 @@ def _take_bytes(path: Path) -> None:
     given.type.tensor_type.elem_type = onnx.TensorProto.UINT8
     onnx.checker.check_model(model)
     onnx.save(model, path)
+
+
+def shift_to_cut(path: Path, tiles: Iterable[Tile]) -> float:
+    """Shift a packed glance network's logits so that 0 is its cut; return the cut before.
+
+    Of the pictures' true objects, `PASSED_OVER` lie below it.
+    """
+    import onnx
+    import onnxruntime
+
+    session = onnxruntime.InferenceSession(path, providers=["CPUExecutionProvider"])
+    said = np.concatenate([_at_objects(session, tile) for tile in tiles])
+    cut = float(np.quantile(said, PASSED_OVER))
+    model = onnx.load(path)
+    graph = model.graph
+    logits = graph.output[0].name
+    last = next(node for node in graph.node if logits in node.output)
+    last.output[0] = "unshifted"
+    graph.initializer.append(onnx.numpy_helper.from_array(np.float32(cut), "cut"))
+    graph.node.append(onnx.helper.make_node("Sub", ["unshifted", "cut"], [logits]))
+    onnx.checker.check_model(model)
+    onnx.save(model, path)
+    return cut
+
+
+def _at_objects(session: Any, tile: Tile) -> NDArray[np.float32]:
+    """Return the logit of the cell that holds each true object's centre."""
+    from sporecount.detect.glance import GLANCE_CELL_PX
+    from sporecount.train.objects import STATE, WEIGHT, X, Y
+
+    logits = session.run(None, {session.get_inputs()[0].name: glance_sees(tile)[None]})[0][
+        0, ..., 0
+    ]
+    rows = tile.rows[(tile.rows[:, WEIGHT] > 0.5) & (tile.rows[:, STATE] >= 0)]
+    at = np.floor((rows[:, [Y, X]] + 0.5) / GLANCE_CELL_PX).astype(int)
+    inside = ((at >= 0) & (at < logits.shape)).all(axis=1)
+    return logits[tuple(at[inside].T)]
