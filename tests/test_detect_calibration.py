@@ -56,7 +56,9 @@ def test_what_a_photo_shows_is_learned_from_photos_of_both_kinds():
     truth = np.concatenate([spore for _, spore in photos])
     weights = np.concatenate([np.full(len(c), 3.0 if not s.any() else 1.0) for c, s in photos])
     line = fit_line(evidence, truth, weights)
-    said = [np.concatenate([fitted_to_photo(c, line) for c, _ in photos[k::2]]) for k in (0, 1)]
+    said = [
+        np.concatenate([fitted_to_photo(c, line=line) for c, _ in photos[k::2]]) for k in (0, 1)
+    ]
     true = [np.concatenate([s for _, s in photos[k::2]]) for k in (0, 1)]
     assert line[1] > 0.3
     assert said[0].mean() == pytest.approx(true[0].mean(), abs=0.03)
@@ -69,6 +71,16 @@ def test_finds_that_do_not_speak_change_no_other():
     fitted = fitted_to_photo(chances, among=speaks)
     np.testing.assert_allclose(fitted[:2], fitted_to_photo(chances[:2]))
     assert fitted[2] == fitted[3] > fitted[0]
+
+
+def test_a_find_of_another_hue_is_less_likely():
+    chances = np.array([0.7, 0.7] + [0.999] * 20)
+    brown, grey = [0.1, 0.2, 0.3], [0.2, 0.2, 0.2]
+    fitted = fitted_to_photo(chances, np.array([brown, grey] + [brown] * 20, np.float32))
+    assert fitted[1] < 0.8 * fitted[0]
+    # Where nothing is surely a spore, no hue is known.
+    alone = fitted_to_photo(np.array([0.3, 0.3]), np.array([brown, grey], np.float32))
+    assert alone[0] == pytest.approx(alone[1], abs=0.02)
 
 
 def test_nothing_found_gives_nothing():

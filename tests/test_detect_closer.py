@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from sporecount.detect.closer import CLOSER_UM_PER_PX, SIDE, relative_tones, soft_disc, windows
+from sporecount.detect.colour import colours
 from sporecount.detect.seeds import Seeds, no_seeds
 from sporecount.field.field import Field
 from sporecount.field.make import make_field
@@ -70,11 +71,11 @@ def test_tones_tell_a_ghost_beside_its_like() -> None:
         pixels[y - 12 : y + 13, x - 12 : x + 13] = 200 if number == 3 else 130
     field = make_field(Photo("row", pixels, ""), Calibration(0.5, "drawn"), FieldSettings())
     xy = field.to_work_px(np.array(places, np.float64))
-    tones = relative_tones(field, xy, np.ones(6, bool))
+    tones = relative_tones(colours(field, xy), np.ones(6, bool))
     assert tones[3, 0] < -1.0
     assert np.abs(np.delete(tones[:, 0], 3)).max() < 0.2
     assert np.all(tones[:, -1] == 1.0)
     # By itself a find has nothing to be compared with.
-    assert np.all(relative_tones(field, xy[3:4], np.ones(1, bool)) == 0.0)
-    assert np.all(relative_tones(field, xy, np.zeros(6, bool)) == 0.0)
-    assert relative_tones(field, xy[:0], np.zeros(0, bool)).shape == (0, 3)
+    assert np.all(relative_tones(colours(field, xy[3:4]), np.ones(1, bool)) == 0.0)
+    assert np.all(relative_tones(colours(field, xy), np.zeros(6, bool)) == 0.0)
+    assert relative_tones(colours(field, xy[:0]), np.zeros(0, bool)).shape == (0, 3)

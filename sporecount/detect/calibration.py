@@ -15,10 +15,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sporecount.detect.colour import hue_apart
+
 #: How a photo's finds are told apart into sure and doubtful ones: a chance to this power is
 #: how sure a find is, and the rest of a chance times the chance to that power how doubtful.
 #: So steep that only what is surely a spore speaks for others.
 SURE_POWER, DOUBT_POWER = 4.0, 0.5
+
+#: So many sure finds tell half of what the hue of a photo's spores can tell.
+ENOUGH = 3.0
 
 #: Networks are never surer than this, or one of them would overrule the other.
 _LEAST = 1e-3
@@ -85,18 +90,21 @@ def evidence(heat: NDArray[np.float64], share: NDArray[np.float64]) -> NDArray[n
 
 def fitted_to_photo(
     chances: NDArray[np.float64],
+    seen: NDArray[np.float32] | None = None,
     line: Sequence[float] | None = None,
     among: NDArray[np.bool_] | None = None,
 ) -> NDArray[np.float64]:
     """Return the chances of all finds of one photo, given what the others are.
 
-    Where nothing is clearly a spore, what might be one is more likely litter; and where
-    many are, one more is likely, but less so among many doubtful things.
+    Where nothing is clearly a spore, what might be one is more likely litter; where many
+    are, one more is likely, but less so among many doubtful things, or in another hue.
 
     Parameters
     ----------
     chances : ndarray, shape (k,)
         Chance of each find of the photo to be a spore, from `calibrated`.
+    seen : ndarray, shape (k, 3), optional
+        Colours of the finds (`sporecount.detect.colour.colours`); by default all alike.
     line : sequence of float, optional
         Slopes and shift for `photo_evidence`; those of the package by default.
     among : ndarray, shape (k,), bool, optional
@@ -113,33 +121,41 @@ def fitted_to_photo(
     >>> bool(alone[0] < 0.5), bool(among_many[0] > 0.55)
     (True, True)
     """
-    return chance_of(photo_evidence(chances, among), measured()["photo"] if line is None else line)
+    known = measured()["photo"] if line is None else line
+    return chance_of(photo_evidence(chances, seen, among), known)
 
 
 def photo_evidence(
-    chances: NDArray[np.float64], among: NDArray[np.bool_] | None = None
+    chances: NDArray[np.float64],
+    seen: NDArray[np.float32] | None = None,
+    among: NDArray[np.bool_] | None = None,
 ) -> NDArray[np.float64]:
-    """Return each find's logit, and how many other finds are sure and how many doubtful.
+    """Return what a photo tells of each of its finds.
 
     Parameters
     ----------
-    chances, among
+    chances, seen, among
         As `fitted_to_photo` takes them.
 
     Returns
     -------
-    ndarray, shape (k, 3)
-        The last two as log(1 + number).
+    ndarray, shape (k, 4)
+        The find's own logit; how many other finds are sure and how many doubtful, as
+        log(1 + number); how far its hue is from that of the sure ones, the less the fewer
+        these are.
     """
     speaks = np.ones(len(chances), bool) if among is None else among
     sure = np.where(speaks, chances**SURE_POWER, 0.0)
     doubtful = np.where(speaks, (1.0 - chances) * chances**DOUBT_POWER, 0.0)
+    others = np.maximum(sure.sum() - sure, 0.0)
+    apart = np.zeros(len(chances)) if seen is None else hue_apart(seen, sure)
     bounded = np.clip(chances, _LEAST, 1.0 - _LEAST)
     return np.stack(
         [
             np.log(bounded / (1.0 - bounded)),
-            np.log1p(np.maximum(sure.sum() - sure, 0.0)),
+            np.log1p(others),
             np.log1p(np.maximum(doubtful.sum() - doubtful, 0.0)),
+            apart * others / (others + ENOUGH),
         ],
         axis=1,
     )

@@ -30,8 +30,8 @@ EDGE_UM = 8.0
 #: Finds looked at in one go.
 BATCH = 128
 
-#: A find's tone is its mean density within this distance of its centre, um, at least so much.
-TONE_UM, LEAST_TONE = 4.0, 0.01
+#: A find's tone is at least so much.
+LEAST_TONE = 0.01
 
 #: Share of the photo's spores that are paler than what the tones are compared with: the
 #: usual spore, and a dark one, which holds where most are ghosts.
@@ -85,19 +85,15 @@ def windows(field: Field, seeds: Seeds) -> NDArray[np.float32]:
     return np.multiply(turned.transpose(0, 3, 1, 2), soft_disc(), out=seen)
 
 
-def relative_tones(
-    field: Field, xy_work: NDArray[np.float64], spore: NDArray[np.bool_]
-) -> NDArray[np.float32]:
+def relative_tones(seen: NDArray[np.float32], spore: NDArray[np.bool_]) -> NDArray[np.float32]:
     """Return how dark each find is beside the spores of its photo.
 
     A ghost is a spore much paler than others of its slide; by itself it might be a pale kind.
 
     Parameters
     ----------
-    field : Field
-        The sample.
-    xy_work : ndarray, shape (k, 2)
-        Centres in working pixels.
+    seen : ndarray, shape (k, 3)
+        Colours of the finds (`sporecount.detect.colour.colours`).
     spore : ndarray, shape (k,), bool
         Which of them are spores, not pieces.
 
@@ -107,27 +103,8 @@ def relative_tones(
         Logarithm of the tone over that of the usual and of a dark spore; then 0 to 1, how
         many others there are to compare with. All 0 where there are none.
     """
-    reach = TONE_UM / field.work_um_per_px
-    steps = np.arange(-int(reach), int(reach) + 1, dtype=np.float32)
-    dx, dy = (part.ravel() for part in np.meshgrid(steps, steps))
-    near = np.hypot(dx, dy) <= reach
-    at = np.asarray(xy_work, np.float32).reshape(-1, 1, 2) + np.stack([dx[near], dy[near]], axis=1)
-    found = np.zeros((len(at), len(TONE_SHARES) + 1), np.float32)
-    if not len(at):
-        return found
-    seen = np.concatenate(
-        [
-            cv2.remap(
-                field.density,
-                np.ascontiguousarray(part[..., 0]),
-                np.ascontiguousarray(part[..., 1]),
-                cv2.INTER_LINEAR,
-                borderMode=cv2.BORDER_REPLICATE,
-            )
-            for part in np.array_split(at, range(BATCH, len(at), BATCH))
-        ]
-    )
-    tones = np.maximum(seen.reshape(len(at), -1).mean(axis=1), LEAST_TONE)
+    found = np.zeros((len(seen), len(TONE_SHARES) + 1), np.float32)
+    tones = np.maximum(seen.mean(axis=1), LEAST_TONE)
     others = np.count_nonzero(spore) - spore.astype(int)
     known = np.minimum(others, ENOUGH) / ENOUGH
     if spore.any():
@@ -138,7 +115,7 @@ def relative_tones(
     return found
 
 
-def look_closer(field: Field, seeds: Seeds, spore: NDArray[np.bool_]) -> NDArray[np.float64]:
+def look_closer(field: Field, seeds: Seeds, tones: NDArray[np.float32]) -> NDArray[np.float64]:
     """Return the network's share of each of `CLASSES` for each find.
 
     Parameters
@@ -147,8 +124,8 @@ def look_closer(field: Field, seeds: Seeds, spore: NDArray[np.bool_]) -> NDArray
         The sample.
     seeds : Seeds
         The finds.
-    spore : ndarray, shape (k,), bool
-        Which of them the search takes for spores, not pieces.
+    tones : ndarray, shape (k, 3)
+        How dark they are beside the photo's spores, from `relative_tones`.
 
     Returns
     -------
@@ -156,7 +133,6 @@ def look_closer(field: Field, seeds: Seeds, spore: NDArray[np.bool_]) -> NDArray
         Rows add up to 1; NaN for finds nearer than `EDGE_UM` to the edge of the photo.
     """
     shares = np.full((len(seeds), len(CLASSES)), np.nan)
-    tones = relative_tones(field, field.to_work_px(seeds.xy_px), spore)
     inner = np.flatnonzero(~_by_the_edge(field, seeds.xy_px))
     for start in range(0, len(inner), BATCH):
         part = inner[start : start + BATCH]

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from sporecount.detect.calibration import calibrated, fitted_to_photo
-from sporecount.detect.closer import damaged_share, look_closer
+from sporecount.detect.closer import damaged_share, look_closer, relative_tones
+from sporecount.detect.colour import colours
 from sporecount.detect.outline import outline_columns
 from sporecount.detect.search import Candidates, search
 from sporecount.detect.seeds import Seeds
@@ -41,10 +42,10 @@ def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
         its centre; for one cut by the edge, length, width and area are those of the
         whole.
     """
-    found, shares = finds(field, settings.heat_floor)
+    found, shares, seen = finds(field, settings.heat_floor)
     spore, fragment = calibrated(found.spore, found.fragment, shares)
     is_fragment = fragment > spore
-    confidence = np.where(is_fragment, fragment, fitted_to_photo(spore))
+    confidence = np.where(is_fragment, fragment, fitted_to_photo(spore, seen))
     least = np.where(is_fragment, settings.least_fragment_confidence, settings.least_confidence)
     kept = confidence >= least
     if not kept.any():
@@ -58,7 +59,9 @@ def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
     return pd.DataFrame(ready | {"state": pd.Series(ready["state"], dtype="str")})
 
 
-def finds(field: Field, heat_floor: float) -> tuple[Candidates, NDArray[np.float64]]:
+def finds(
+    field: Field, heat_floor: float
+) -> tuple[Candidates, NDArray[np.float64], NDArray[np.float32]]:
     """Search a field, and look closer at each place that was found.
 
     Parameters
@@ -75,12 +78,16 @@ def finds(field: Field, heat_floor: float) -> tuple[Candidates, NDArray[np.float
     ndarray, shape (k, 4), float64
         What the closer look takes each for: shares of
         `sporecount.detect.closer.CLASSES`; NaN by the edge of the photo.
+    ndarray, shape (k, 3), float32
+        The colour of each (`sporecount.detect.colour.colours`).
     """
     found = search(field.density, field.examined, heat_floor)
     heat = np.maximum(found.spore, found.fragment)
     found = found.take(_firsts(found.xy_work * field.work_um_per_px, heat))
     surely = (found.spore >= LIKELY_HEAT) & (found.spore > found.fragment)
-    return found, look_closer(field, _seeds(field, found), surely)
+    seen = colours(field, found.xy_work)
+    shares = look_closer(field, _seeds(field, found), relative_tones(seen, surely))
+    return found, shares, seen
 
 
 def damaged_chance(found: Candidates, shares: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -54,9 +54,15 @@ def seen(density: NDArray[np.float32], examined: NDArray[np.bool_]) -> NDArray[n
         What of it is sample.
     """
     packed = encode(density)
-    if not examined.all():
-        packed[~examined] = ZERO_BYTE
-    return packed
+    if examined.all():
+        return packed
+    # In bytes and whole pictures, many times faster than writing to the places of a mask.
+    inside = examined.view(np.uint8)
+    kept, clear = (
+        np.asarray(cv2.merge([part] * 3), np.uint8).reshape(packed.shape)
+        for part in (inside * np.uint8(255), (1 - inside) * np.uint8(ZERO_BYTE))
+    )
+    return np.asarray((packed & kept) | clear, np.uint8)
 
 
 def blocks(packed: NDArray[np.uint8]) -> NDArray[np.uint8]:

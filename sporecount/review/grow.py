@@ -8,7 +8,8 @@ import cv2
 import numpy as np
 import pandas as pd
 
-from sporecount.detect.closer import damaged_share, look_closer
+from sporecount.detect.closer import damaged_share, look_closer, relative_tones
+from sporecount.detect.colour import colours
 from sporecount.detect.measure import measure_shape
 from sporecount.detect.rays import RAYS
 from sporecount.detect.seeds import Seeds
@@ -217,6 +218,7 @@ def _state(field: Field, row: Row, detections: pd.DataFrame, settings: DetectSet
     apart = np.hypot(spores["x_px"] - row["x_px"], spores["y_px"] - row["y_px"])
     near = spores.iloc[np.argsort(apart.to_numpy())[:COMPARED]]
     seeds = seeds_of([shape_of(each) for each in (row, *near.to_dict("records"))])
-    sound = np.isfinite(seeds.angle_deg)
-    shares = look_closer(field, seeds.take(sound), np.ones(int(sound.sum()), bool))
+    seeds = seeds.take(np.isfinite(seeds.angle_deg))
+    seen = colours(field, field.to_work_px(seeds.xy_px))
+    shares = look_closer(field, seeds, relative_tones(seen, np.ones(len(seeds), bool)))
     return DAMAGED if damaged_share(shares)[0] >= settings.least_damaged else INTACT

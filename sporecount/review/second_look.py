@@ -119,7 +119,7 @@ def all_finds(field: Field, settings: DetectSettings, low_floor: float) -> pd.Da
         be damaged; ``heat``; rough shape.
     """
     floor = min(low_floor, settings.heat_floor)
-    found, shares = finds(field, floor)
+    found, shares, seen = finds(field, floor)
     spore, fragment = calibrated(found.spore, found.fragment, shares)
     heat = np.maximum(found.spore, found.fragment)
     xy = field.to_photo_px(found.xy_work).reshape(-1, 2)
@@ -128,7 +128,7 @@ def all_finds(field: Field, settings: DetectSettings, low_floor: float) -> pd.Da
             "x_px": xy[:, 0],
             "y_px": xy[:, 1],
             # What the count never saw says nothing of its finds.
-            "spore": fitted_to_photo(spore, among=heat >= settings.heat_floor),
+            "spore": fitted_to_photo(spore, seen, among=heat >= settings.heat_floor),
             "fragment": fragment,
             "is_fragment": fragment > spore,
             "damaged": damaged_chance(found, shares),

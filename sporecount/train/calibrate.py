@@ -68,7 +68,7 @@ def finds_of(job: tuple[str, int, bool]) -> dict[str, Any]:
     calibration = Calibration(rendered.plan.um_per_px, "drawn")
     settings = Settings()
     field = make_field(photo, calibration, settings.field)
-    found, shares = finds(field, settings.detect.heat_floor)
+    found, shares, seen_as = finds(field, settings.detect.heat_floor)
     truth = rendered.truth
     xy = field.to_work_px(truth[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2))
     seen = to_be_found(truth)
@@ -88,6 +88,7 @@ def finds_of(job: tuple[str, int, bool]) -> dict[str, Any]:
         "spore": found.spore,
         "fragment": found.fragment,
         "shares": shares,
+        "colours": seen_as,
         "kind": kind,
         "damaged": damaged,
         "spores": float((seen & (code == 1)).sum()),
@@ -149,7 +150,12 @@ def _photo_line(measured: list[dict], lines: dict[str, Any]) -> list[float]:
     weight = np.concatenate(
         [np.full(len(m["kind"]), FEW_COUNT_AS if m["few"] else 1.0) for m in measured]
     )
-    evidence, known = np.concatenate([photo_evidence(one) for one in chances]), kind >= 0
+    evidence, known = (
+        np.concatenate(
+            [photo_evidence(one, m["colours"]) for one, m in zip(chances, measured, strict=True)]
+        ),
+        kind >= 0,
+    )
     return fit_line(evidence[known], kind[known] == 1, weight[known])
 
 
@@ -173,7 +179,7 @@ def judged(measured: list[dict], lines: dict[str, Any]) -> list[dict]:
     photos = []
     for m in measured:
         spore, fragment = calibrated(m["spore"], m["fragment"], m["shares"], lines)
-        fitted = fitted_to_photo(spore, lines["photo"])
+        fitted = fitted_to_photo(spore, m["colours"], lines["photo"])
         kept = (fitted >= least) & (spore >= fragment)
         photos.append(
             {

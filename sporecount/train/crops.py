@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sporecount.detect.closer import EDGE_UM, TONE_SHARES, relative_tones
+from sporecount.detect.colour import colours
 from sporecount.detect.inputs import SEARCH_UM_PER_PX, encode
 from sporecount.field.closeup import close_ups
 from sporecount.field.field import Field
@@ -87,7 +88,7 @@ def cut_crops(
     # Rivals come first, whatever else there is.
     first = np.zeros(len(table), bool)
     first[len(seen) : len(seen) + len(mistaken)] = True
-    tones = relative_tones(field, table[:, :2], table[:, 2] < FRAGMENT)
+    tones = relative_tones(colours(field, table[:, :2]), table[:, 2] < FRAGMENT)
     edge = EDGE_UM / field.work_um_per_px
     high, wide = field.density.shape[:2]
     inside = (table[:, :2] >= edge).all(axis=1)
