@@ -2,33 +2,29 @@
 
 from __future__ import annotations
 
-import os
 import threading
-from collections.abc import Callable, Iterable
-from concurrent.futures import ThreadPoolExecutor
 from functools import lru_cache
 from importlib.resources import files
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-_Item = TypeVar("_Item")
-_Result = TypeVar("_Result")
+from sporecount import threads
+from sporecount.threads import on_threads
 
-#: Threads of each run. The command line sets 1 when it counts several photos at once.
-_threads = max(1, min(2, os.cpu_count() or 1))
+__all__ = ["on_threads", "run", "set_threads", "use_weights"]
+
 _lock = threading.Lock()
 _folder: Path | None = None
 
 
 def set_threads(count: int) -> None:
-    """Set how many threads a network run may use, before the first run."""
-    global _threads
-    if count != _threads:
+    """Set how many threads a photo's work and each network run may use, before the first run."""
+    if count != threads.threads():
         with _lock:
-            _threads = count
+            threads.set_threads(count)
             _session.cache_clear()
 
 
@@ -65,18 +61,6 @@ def _session(name: str, threads: int) -> Any:
     return onnxruntime.InferenceSession(_weights(name), options, providers=["CPUExecutionProvider"])
 
 
-def on_threads(work: Callable[[_Item], _Result], items: Iterable[_Item]) -> list[_Result]:
-    """Do some work for each item, on as many threads as a run may use.
-
-    Many small runs side by side share the processors better than each does by itself: let
-    the work call `run` with ``alone``.
-    """
-    if _threads == 1:
-        return [work(item) for item in items]
-    with ThreadPoolExecutor(_threads) as pool:
-        return list(pool.map(work, items))
-
-
 def run(name: str, *inputs: NDArray[Any], alone: bool = False) -> NDArray[np.float32]:
     """Run a network of the package.
 
@@ -87,7 +71,8 @@ def run(name: str, *inputs: NDArray[Any], alone: bool = False) -> NDArray[np.flo
     *inputs : ndarray
         Its inputs, in order, each of its own kind.
     alone : bool
-        Use this thread only.
+        Use this thread only: many small runs side by side (`on_threads`) share the
+        processors better than each does by itself.
 
     Returns
     -------
@@ -95,6 +80,6 @@ def run(name: str, *inputs: NDArray[Any], alone: bool = False) -> NDArray[np.flo
         Its logits.
     """
     with _lock:
-        session = _session(name, 1 if alone else _threads)
+        session = _session(name, 1 if alone else threads.threads())
     names = [entry.name for entry in session.get_inputs()]
     return session.run(None, dict(zip(names, inputs, strict=True)))[0]

@@ -18,6 +18,7 @@ from sporecount.field.text import Box, find_text
 from sporecount.photo.photo import Photo
 from sporecount.scale.calibration import Calibration
 from sporecount.settings import FieldSettings
+from sporecount.threads import side_by_side
 
 #: Working pixels per pixel of the coarse picture that light and sample are found on.
 _COARSE = 4
@@ -51,9 +52,10 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
     ((150, 200, 3), 0.0243)
     """
     zoom = settings.work_um_per_px / calibration.um_per_px
-    work = to_working_scale(photo.pixels, zoom)
-    coarse = block_means(work, _COARSE)
-    text = _at_work(find_text(photo.pixels), zoom)
+    (work, coarse), found_text = side_by_side(
+        lambda: _scaled(photo.pixels, zoom), lambda: find_text(photo.pixels)
+    )
+    text = _at_work(found_text, zoom)
     # A label in the black around a round field must not pass for light.
     unlabelled = coarse.copy() if text else coarse
     for box in text:
@@ -83,6 +85,12 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
         notes=notes,
         light_step=step * _COARSE,
     )
+
+
+def _scaled(pixels: NDArray[np.uint8], zoom: float) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
+    """Return the photo at the working scale and the coarse picture made from that."""
+    work = to_working_scale(pixels, zoom)
+    return work, block_means(work, _COARSE)
 
 
 def _light_step(shape: tuple[int, ...]) -> int:

@@ -13,6 +13,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.sparse.csgraph import connected_components
 
+from sporecount.threads import on_threads
+
 #: Long side of the copy on which text is sought, pixels: legible text is larger than this loses.
 _LONG_SIDE = 2000
 #: A picture with a side below this is no photo.
@@ -42,8 +44,8 @@ _THIN_SHARE, _STROKE_SHARE, _STROKE_SPREAD = 0.13, 0.36, 0.22
 _SOFT_EDGE_PX, _GROUND_PX = 2, 2
 #: Least step from ink to ground, and the share of it that the ground keeps all around.
 _LEAST_STEP, _EVEN_SHARE, _EVEN_PERCENTILE = 12.0, 0.8, 20
-#: Fewer pixels of an ink than this are no writing.
-_LEAST_INK = 30
+#: Fewer pixels of an ink than this are no writing, and of a piece no part of any.
+_LEAST_INK, _LEAST_PIECE = 30, 6
 #: Shortest bar as a share of the long side; share of its box that a bar fills, and of the step
 #: to the ground that both sides keep; least step; share of a side that other ink may touch.
 _BAR_SHARE, _BAR_FILL, _BAR_EVEN, _BAR_STEP, _BAR_TOUCHED = 0.03, 0.75, 0.7, 25.0, 0.1
@@ -75,18 +77,21 @@ def find_text(pixels: NDArray[np.uint8]) -> list[Box]:
     step = max(round(max(height, width) / _LONG_SIDE), 1)
     # Every step-th pixel, not an average: averaging would grey the pure colours.
     deep = min(-(-round(_BAND_SHARE * height) // step) * step, height)
-    found: list[Box] = []
-    for start in (0, height - deep):
+
+    def search(start: int) -> list[Box]:
         band = _every(pixels[start : start + deep], step)
-        for left, top, right, bottom in _marks(band, max(height, width) // step):
-            box = (
+        return [
+            (
                 float(max(left, 0) * step),
                 float(max(start + top * step, 0)),
                 float(min(right * step, width)),
                 float(min(start + bottom * step, height)),
             )
-            found.append(box)
-    return found
+            for left, top, right, bottom in _marks(band, max(height, width) // step)
+        ]
+
+    above, below = on_threads(search, (0, height - deep))
+    return above + below
 
 
 def _every(pixels: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
@@ -123,11 +128,11 @@ def _inks(
     low = np.asarray(cv2.min(cv2.min(red, green), blue), np.uint8)
     around = cv2.resize(_every(low, _GROUND_STEP), (16, 4), interpolation=cv2.INTER_AREA)
     around = cv2.resize(cv2.blur(around, (3, 3)), low.shape[::-1], interpolation=cv2.INTER_LINEAR)
-    limit = np.maximum(cv2.add(around, np.full_like(around, _WHITE_STEP)), np.uint8(_WHITE))
+    white = (low > _WHITE) & (np.asarray(cv2.subtract(low, around)) > _WHITE_STEP)
     spread = np.asarray(cv2.subtract(top, low), np.uint8)
     inks = [
         ((top < _BLACK).view(np.uint8), np.asarray(cv2.bitwise_not(top), np.uint8)),
-        ((low > limit).view(np.uint8), low),
+        (white.view(np.uint8), low),
         ((spread > _VIVID).view(np.uint8), spread),
     ]
     if long_side < _SMALL_SIDE:
@@ -173,14 +178,19 @@ def _pieces(ink: NDArray[np.uint8]) -> NDArray[np.int64]:
     row, start = np.divmod(changes[::2], ink.shape[1] + 1)
     length = changes[1::2] - changes[::2]
     piece = np.asarray(labels, np.int32)[row, start] - 1
-    left, top = (np.full(count - 1, max(ink.shape), np.int64) for _ in range(2))
-    right, bottom, area = (np.zeros(count - 1, np.int64) for _ in range(3))
+    area = np.bincount(piece, length, count - 1).astype(np.int64)
+    # Most pieces are specks: only the runs of others are summed up.
+    kept = np.flatnonzero((area >= _LEAST_PIECE)[piece])
+    row, start, length, piece = row[kept], start[kept], length[kept], piece[kept]
+    left = np.full(count - 1, ink.shape[1], np.int64)
+    top, right, bottom = (np.zeros(count - 1, np.int64) for _ in range(3))
     np.minimum.at(left, piece, start)
-    np.minimum.at(top, piece, row)
     np.maximum.at(right, piece, start + length)
-    np.maximum.at(bottom, piece, row + 1)
-    np.add.at(area, piece, length)
-    return np.stack([left, top, right - left, bottom - top, area], axis=1)[area >= 6]
+    # Runs come row by row, and of several values the last one stays.
+    bottom[piece] = row + 1
+    top[piece[::-1]] = row[::-1]
+    pieces = np.stack([left, top, right - left, bottom - top, area], axis=1)
+    return pieces[area >= _LEAST_PIECE]
 
 
 def _bars(
