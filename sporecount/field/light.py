@@ -56,8 +56,8 @@ def _surface(log_picture: NDArray[np.float32], sample: NDArray[np.bool_]) -> NDA
     rows, columns = sample.shape
     step = max(int(np.sqrt(sample.sum() / _SAMPLES)), 1)
     picked = sample[::step, ::step]
-    channels = log_picture.transpose(2, 0, 1).astype(np.float64)
-    values = channels[:, ::step, ::step]
+    # Each channel in unbroken memory: what follows works on whole channels.
+    values = np.ascontiguousarray(log_picture[::step, ::step].transpose(2, 0, 1), np.float64)
     seen = values[:, picked]
     if seen.shape[1] < 200:
         return np.broadcast_to(np.percentile(seen, 90, axis=1), log_picture.shape).astype(
@@ -119,8 +119,11 @@ def _fit_from_above(
     mean = values.mean(axis=0, keepdims=True)
     weight = picked * (mean[0] >= np.percentile(mean[0][picked], 40)).astype(np.float64)
     for _ in range(12):
+        before = weight
         excess = (mean - _polynomial(solve(weight, mean), v, u))[0]
         weight = np.where(excess > 0, 1.0, 0.02) * (picked & (excess < 0.3))
+        if np.array_equal(weight, before):
+            break
     factors = solve(weight, values)
     # Leaning overshoots by the noise; from here on only pixels near the fit have a say.
     for tolerance in (0.10, 0.07, _CLEAR_DENSITY, _CLEAR_DENSITY):
