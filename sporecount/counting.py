@@ -77,7 +77,7 @@ def count_photo(
         A photo that cannot be judged is refused: no detections, and a summary
         whose ``status`` is ``"refused"`` with the reason. That is never a zero.
     """
-    from sporecount.detect.detector import detect
+    from sporecount.detect.detector import detect_with_doubt
     from sporecount.detect.size import lengths_for_scale_check, of_possible_size
     from sporecount.field.make import make_field
 
@@ -87,7 +87,7 @@ def count_photo(
         return PhotoCount(empty_detections(), refused_summary(photo, field), field)
     if microscope is not None:
         settings = microscope.settings(settings)
-    found = detect(field, settings.detect)
+    found, doubtful = detect_with_doubt(field, settings.detect)
     # Before sizes are ruled out: what a wrong scale rules out is what tells of it.
     lengths_um = lengths_for_scale_check(field, found, settings.detect)
     detections = found[of_possible_size(found)].reset_index(drop=True)
@@ -95,7 +95,13 @@ def count_photo(
     if microscope is not None:
         detections, rates = microscope.table(detections), microscope.rates
     summary = counted_summary(
-        photo, field, detections, settings.count, rates, scale_check_lengths_um=lengths_um
+        photo,
+        field,
+        detections,
+        settings.count,
+        rates,
+        doubtful=round(doubtful, 3),
+        scale_check_lengths_um=lengths_um,
     )
     if microscope is not None:
         summary["notes"] = "; ".join(filter(None, (summary["notes"], microscope.note)))

@@ -50,7 +50,13 @@ def row(folder: Path, name: str) -> dict[str, str]:
 
 
 def own(**changes: object) -> Microscope:
-    rates = replace(load_rates(), recall_mean=0.2, recall_sd=0.02, measured_on="photos of mine")
+    rates = replace(
+        load_rates(),
+        recall_mean=0.2,
+        recall_sd=0.02,
+        photo_law=None,
+        measured_on="photos of mine",
+    )
     plain = Microscope("stand by the window", (0.65, 0.7), "2024-05-01", rates)
     return replace(plain, **changes)  # type: ignore[arg-type]
 

@@ -199,4 +199,4 @@ def test_many_sure_and_unsure_detections_give_the_whole_law_of_false_ones() -> N
     turn = np.exp(2j * np.pi * np.arange(1001) / 1001)
     points = np.prod(true[:, None] + (1 - true[:, None]) * turn, axis=0)
     expected = np.fft.fft(points).real / 1001
-    assert _false_from_confidences(true, 1000) == pytest.approx(expected, abs=1e-12)
+    assert _false_from_confidences(true, 1000, None) == pytest.approx(expected, abs=1e-12)

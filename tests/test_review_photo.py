@@ -83,7 +83,8 @@ def test_the_totals_follow_each_action_as_a_count_afresh_would(review: PhotoRevi
         stands = review.ledger.standing()
         if now.in_full:
             stands["confidence"] = 1.0
-        afresh = figures(stands, area, SETTINGS.count, rates_of(now.in_full))
+        doubtful = review.counted.summary["doubtful"]
+        afresh = figures(stands, area, SETTINGS.count, rates_of(now.in_full), doubtful)
         assert (now.spores, now.low, now.high) == (
             afresh["spores"],
             afresh["spores_low"],

@@ -225,8 +225,12 @@ def test_the_photo_with_most_to_gain_is_next_and_nearness_to_an_edge_counts() ->
 @pytest.fixture(scope="module")
 def drawn() -> tuple[Any, SecondLook, pd.DataFrame, float]:
     """Count a photo of clumps, and look a second time."""
+    return looked_at_twice("clumps")
+
+
+def looked_at_twice(condition: str) -> tuple[Any, SecondLook, pd.DataFrame, float]:
     rng = np.random.default_rng([777, 6])
-    picture = render(condition_plan("clumps", rng, (1000, 750)), rng)
+    picture = render(condition_plan(condition, rng, (1000, 750)), rng)
     um_per_px = picture.plan.um_per_px
     settings = Settings()
     photo = Photo("drawn", picture.pixels, sha256="")
@@ -241,7 +245,7 @@ def test_a_second_look_says_of_detections_what_the_count_says(drawn: Any) -> Non
     known = spores & np.isfinite(second.spore)
     assert known.sum() > 0.9 * spores.sum() > 20
     confidence = counted.detections["confidence"].to_numpy()
-    assert second.spore[known] == pytest.approx(confidence[known], abs=1e-6)
+    assert second.spore[known] == pytest.approx(confidence[known], abs=1e-4)
     least = Settings().detect.least_damaged
     called = (counted.detections["state"] == "damaged").to_numpy()
     assert ((second.damaged >= least) == called)[known].all()
@@ -261,14 +265,14 @@ def test_a_second_look_lists_no_detection_again_and_most_likely_first(drawn: Any
     assert len(near.found) == 0
 
 
-def test_missed_spores_are_among_the_likely_ones(drawn: Any) -> None:
-    counted, second, truth, um_per_px = drawn
+def test_missed_spores_are_among_the_likely_ones() -> None:
+    counted, second, truth, um_per_px = looked_at_twice("thick-scales")
     seen = to_be_found(truth) & (truth["state"] != "fragment").to_numpy()
     true = truth.loc[seen, ["x_px", "y_px"]].to_numpy(float)
     within = WITHIN_UM / um_per_px
     spores = counted.detections[counted.detections["state"] != "fragment"]
     missed = true[match_centres(spores[["x_px", "y_px"]].to_numpy(float), true, within).true_left]
-    assert len(missed) >= 2
+    assert len(missed) >= 4
     places = second.misses[["x_px", "y_px"]].to_numpy(float)
     assert len(match_centres(places, missed, within).found) >= 0.5 * len(missed)
 

@@ -5,7 +5,9 @@
 Every number of spores is taken as equally likely beforehand. Then the false
 ones among n detections follow their own law cut off at n, and, with t true
 detections and a recall that varies between photos as a beta distribution, the
-missed ones follow a beta negative binomial law. Both are summed up exactly.
+missed ones follow a beta negative binomial law. Where it is known how many more
+spores were in doubt, that tells the missed ones better: they then follow a negative
+binomial law (:class:`sporecount.counts.rates.PhotoLaw`). All is summed up exactly.
 
 This is the detector's uncertainty about *this* photo's examined area. It is
 not the uncertainty of sampling (:mod:`sporecount.counts.poisson`).
@@ -20,7 +22,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sporecount.counts.level import check_level
-from sporecount.counts.rates import DetectorRates
+from sporecount.counts.rates import BELIEVED, DetectorRates, PhotoLaw
 
 #: Share of a distribution that may be cut off at its far end.
 _NEGLIGIBLE = 1e-7
@@ -37,6 +39,9 @@ _BEYOND = 1e-4
 #: So many standard deviations, and cases more, beyond their mean there are no false ones.
 _FAR_SPREADS, _FAR_CASES = 12.0, 30
 
+#: Sizes of the error that a photo's confidences share, at which the false ones are worked out.
+_NODES = 9
+
 
 class SporeRange(NamedTuple):
     """Limits of the number of spores really in the examined area."""
@@ -51,6 +56,7 @@ def spores_range(
     rates: DetectorRates,
     *,
     confidences: ArrayLike | None = None,
+    doubtful: float | None = None,
     level: float = 0.95,
 ) -> SporeRange:
     """Return limits of the true number of spores in the examined area.
@@ -67,6 +73,9 @@ def spores_range(
         Chance of each detection to be a spore. Used only where the rates say
         that confidences are calibrated; they then take the place of
         ``rates.false_per_mm2``.
+    doubtful : float, optional
+        Spores expected among what was not sure enough to be counted. Used only where the
+        rates say what it is worth; it then takes the place of the recall.
     level : float
         Confidence level, between 0 and 1.
 
@@ -94,11 +103,15 @@ def spores_range(
         raise ValueError(f"area_mm2 {area_mm2!r}: an area is 0 or more")
     check_level(level)
     if confidences is not None and rates.confidence_is_calibrated:
-        false = _false_from_confidences(np.asarray(confidences, dtype=float), detections)
+        false = _false_from_confidences(
+            np.asarray(confidences, dtype=float), detections, rates.photo_law
+        )
     else:
         false = _false_from_rate(detections, area_mm2, rates)
 
-    totals, chances = _sum_up(detections, *_fewer_cases(false), rates)
+    if rates.photo_law is None:
+        doubtful = None
+    totals, chances = _sum_up(detections, *_fewer_cases(false), rates, doubtful)
     cumulative = np.cumsum(chances)
     tail = (1.0 - level) / 2.0
     low = int(totals[np.searchsorted(cumulative, tail)])
@@ -129,7 +142,7 @@ def _false_from_rate(detections: int, area_mm2: float, rates: DetectorRates) -> 
 
 
 def _false_from_confidences(
-    confidences: NDArray[np.float64], detections: int
+    confidences: NDArray[np.float64], detections: int, law: PhotoLaw | None
 ) -> NDArray[np.float64]:
     """Return the chances of 0..n false detections from each one's own chance."""
     if confidences.shape != (detections,):
@@ -138,17 +151,32 @@ def _false_from_confidences(
         )
     if not np.all((confidences >= 0.0) & (confidences <= 1.0)):
         raise ValueError("confidences: each lies between 0 and 1")
-    chances = np.zeros(detections + 1)
-    chances[0] = 1.0
     unsure = confidences[confidences < 1.0]
-    spread = float(np.sqrt(np.sum(unsure * (1.0 - unsure))))
+    true, weights = _with_common_error(unsure, law)
+    chances = np.zeros((len(weights), detections + 1))
+    chances[:, 0] = weights
+    spread = np.sqrt(np.sum(true * (1.0 - true), axis=0)).max()
     # More false ones than this hardly ever happen, however many detections there are.
-    most = int(np.sum(1.0 - unsure) + _FAR_SPREADS * spread) + _FAR_CASES
-    for place, true in enumerate(unsure):
-        known = chances[: min(place, most) + 2]
-        known[1:] = known[1:] * true + known[:-1] * (1.0 - true)
-        known[0] *= true
-    return chances
+    most = int(np.sum(1.0 - true, axis=0).max() + _FAR_SPREADS * spread) + _FAR_CASES
+    for place, each in enumerate(true):
+        known = chances[:, : min(place, most) + 2]
+        known[:, 1:] = known[:, 1:] * each[:, None] + known[:, :-1] * (1.0 - each[:, None])
+        known[:, 0] *= each
+    return chances.sum(axis=0)
+
+
+def _with_common_error(
+    confidences: NDArray[np.float64], law: PhotoLaw | None
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return the chances (n, nodes) at sizes of the error they share, and the weights of these."""
+    if law is None:
+        return confidences[:, None], np.ones(1)
+    nodes, weights = np.polynomial.hermite_e.hermegauss(_NODES)
+    sure = np.clip(confidences, *BELIEVED)
+    logits = law.power * np.log(sure / (1.0 - sure))
+    return 1.0 / (
+        1.0 + np.exp(-logits[:, None] - law.common_error * nodes)
+    ), weights / weights.sum()
 
 
 def _fewer_cases(
@@ -168,30 +196,44 @@ def _sum_up(
     false: NDArray[np.int64],
     chances: NDArray[np.float64],
     rates: DetectorRates,
+    doubtful: float | None,
 ) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
     """Return possible numbers of spores and their chances."""
     fewest = detections - int(false.max())
-    most_missed = _most_missed(detections - int(false.min()), rates)
+    most_missed = _most_missed(detections - int(false.min()), rates, doubtful)
     total = np.zeros(int(false.max() - false.min()) + most_missed + 1)
     for case, chance in zip(false, chances, strict=True):
         true = detections - int(case)
         start = true - fewest
-        total[start : start + most_missed + 1] += chance * missed_chances(true, most_missed, rates)
+        total[start : start + most_missed + 1] += chance * missed_chances(
+            true, most_missed, rates, doubtful
+        )
     return fewest + np.arange(total.size), total / total.sum()
 
 
-def _most_missed(true: int, rates: DetectorRates) -> int:
+def _most_missed(true: int, rates: DetectorRates, doubtful: float | None) -> int:
     """Return a number of missed spores that is hardly ever passed."""
     if rates.recall_mean == 1.0:
         return 0
     most = 15 + true // 4
-    while missed_chances(true, most, rates).sum() < 1.0 - _BEYOND and most < 100 * (true + 10):
+    while missed_chances(true, most, rates, doubtful).sum() < 1.0 - _BEYOND and most < 100 * (
+        true + 10
+    ):
         most *= 2
     return most
 
 
-def missed_chances(true: int, most: int, rates: DetectorRates) -> NDArray[np.float64]:
+def missed_chances(
+    true: int, most: int, rates: DetectorRates, doubtful: float | None = None
+) -> NDArray[np.float64]:
     """Return the chances of 0..most missed spores when ``true`` were found.
+
+    Parameters
+    ----------
+    true, most : int
+    rates : DetectorRates
+    doubtful : float, optional
+        As `spores_range` takes it.
 
     Examples
     --------
@@ -203,6 +245,8 @@ def missed_chances(true: int, most: int, rates: DetectorRates) -> NDArray[np.flo
     mean, sd = rates.recall_mean, rates.recall_sd
     if mean == 1.0:
         return (missed == 0).astype(float)
+    if doubtful is not None and rates.photo_law is not None:
+        return _missed_in_doubt(true, missed, doubtful, rates.photo_law)
     size = 1 << (true + most).bit_length()
     if sd == 0.0:
         factorial = _log_gammas(1.0, size)
@@ -212,6 +256,22 @@ def missed_chances(true: int, most: int, rates: DetectorRates) -> NDArray[np.flo
     logs = by_total[true : true + most + 1] + by_missed[: most + 1]
     logs += by_found[true]
     return np.exp(logs, out=logs)
+
+
+def _missed_in_doubt(
+    true: int, missed: NDArray[np.int64], doubtful: float, law: PhotoLaw
+) -> NDArray[np.float64]:
+    """Return the chances of missed spores by what was found and what was in doubt."""
+    mean = law.missed_per_found * true + law.missed_per_doubtful * doubtful
+    shape = law.missed_shape
+    ways = _log_gammas(shape, missed.size) - _log_gammas(1.0, missed.size) - _log_gammas(shape, 1)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        logs = (
+            ways
+            + shape * np.log(shape / (shape + mean))
+            + np.where(missed > 0, missed * np.log(mean / (shape + mean)), 0.0)
+        )
+    return np.exp(logs)
 
 
 @lru_cache(maxsize=8)

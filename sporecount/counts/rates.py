@@ -58,6 +58,39 @@ class ConfidenceLaw:
 
 
 @dataclass(frozen=True)
+class PhotoLaw:
+    """What one photo's own finds tell of its false alarms and its misses.
+
+    Attributes
+    ----------
+    power, common_error : float
+        The true log odds of a photo's counted finds are those said, times ``power``, plus an
+        error that all of them share, normal with this standard deviation.
+    missed_per_found, missed_per_doubtful : float
+        Spores missed, on average, for each that is found, and for each that the chances of
+        the places that were not sure enough to count add up to.
+    missed_shape : float
+        Shape of the gamma law by which that varies between photos.
+
+    Raises
+    ------
+    ValueError
+        If a number is impossible.
+    """
+
+    power: float
+    common_error: float
+    missed_per_found: float
+    missed_per_doubtful: float
+    missed_shape: float
+
+    def __post_init__(self) -> None:
+        for name, value in vars(self).items():
+            if not 0.0 < value < math.inf:
+                raise ValueError(f"{name} {value!r}: is above 0")
+
+
+@dataclass(frozen=True)
 class DetectorRates:
     """Rates of the detector's mistakes, measured on photos whose truth is known.
 
@@ -76,6 +109,8 @@ class DetectorRates:
         What the rates were measured on, in words.
     confidence_law : ConfidenceLaw
         What confidences are worth on a tape.
+    photo_law : PhotoLaw, optional
+        What a photo's own finds tell, in place of the recall and the confidences taken singly.
 
     Raises
     ------
@@ -90,6 +125,7 @@ class DetectorRates:
     confidence_is_calibrated: bool = False
     measured_on: str = ""
     confidence_law: ConfidenceLaw = ConfidenceLaw()
+    photo_law: PhotoLaw | None = None
 
     def __post_init__(self) -> None:
         if not 0.0 < self.recall_mean <= 1.0:
@@ -111,4 +147,8 @@ def load_rates() -> DetectorRates:
     """Return the rates that come with this version of the detector."""
     text = resources.files("sporecount.counts").joinpath("rates.json").read_text("utf-8")
     kept = json.loads(text)
-    return DetectorRates(**{**kept, "confidence_law": ConfidenceLaw(**kept["confidence_law"])})
+    laws = {
+        "confidence_law": ConfidenceLaw(**kept["confidence_law"]),
+        "photo_law": PhotoLaw(**kept["photo_law"]),
+    }
+    return DetectorRates(**{**kept, **laws})

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 from sporecount.counts.detector_error import spores_range
 from sporecount.counts.rates import DetectorRates, load_rates
-from sporecount.counts.summary import COUNTED, IN_FULL, REFUSED, UNREADABLE
+from sporecount.counts.summary import COUNTED, IN_FULL, REFUSED, UNREADABLE, doubtful_of
 from sporecount.detect.table import SPORE_STATES
 from sporecount.literature import LOAD_CLASS_LOWER_BOUNDS
 from sporecount.settings import CountSettings
@@ -84,6 +84,7 @@ def scored_row(
         tape.examined_mm2,
         rates or load_rates(),
         confidences=whole["confidence"],
+        doubtful=_doubtful(photos, tape.examined_mm2),
         level=settings.level,
     )
     row = _known_row(sample, photos, tape)
@@ -100,6 +101,16 @@ def scored_row(
         notes="; ".join((*tape.notes, *decision.estimate.notes)),
     )
     return row
+
+
+def _doubtful(photos: Sequence[Mapping[str, Any]], examined_mm2: float) -> float | None:
+    """Return the spores in doubt on a tape whose photos may overlap; None if unknown."""
+    counted = [row for row in photos if row["status"] == COUNTED]
+    doubtful = [each for row in counted if (each := doubtful_of(row)) is not None]
+    area = sum(float(row["examined_mm2"]) for row in counted)
+    if len(doubtful) < len(counted) or not area > 0:
+        return None
+    return sum(doubtful) * min(examined_mm2 / area, 1.0)
 
 
 def refused_row(

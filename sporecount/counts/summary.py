@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -45,6 +46,7 @@ SUMMARY_COLUMNS: tuple[str, ...] = (
     "intact",
     "damaged",
     "fragment",
+    "doubtful",
     "warning",
     "notes",
     "sha256",
@@ -60,6 +62,7 @@ def counted_summary(
     settings: CountSettings,
     rates: DetectorRates | None = None,
     *,
+    doubtful: float | None = None,
     scale_check_lengths_um: ArrayLike | None = None,
 ) -> dict[str, Any]:
     """Return the row of a photo that was counted.
@@ -76,6 +79,8 @@ def counted_summary(
         Level of the intervals, bounds of the classes.
     rates : DetectorRates, optional
         The detector's mistakes; those that come with the package by default.
+    doubtful : float, optional
+        Spores expected among what was not sure enough to be counted.
     scale_check_lengths_um : array_like, optional
         Lengths by which the scale is judged; those of the spores counted by default.
 
@@ -88,7 +93,7 @@ def counted_summary(
     """
     from sporecount.scale.plausible import scale_warning
 
-    found = figures(detections, field.examined_mm2, settings, rates)
+    found = figures(detections, field.examined_mm2, settings, rates, doubtful)
     if scale_check_lengths_um is None:
         are_spores = detections["state"].isin((INTACT, DAMAGED))
         scale_check_lengths_um = detections.loc[are_spores, "length_um"]
@@ -96,10 +101,17 @@ def counted_summary(
     row = _known_row(photo, field)
     row.update(
         found,
+        doubtful=doubtful,
         status=COUNTED,
         warning="; ".join(filter(None, (*field.calibration.notes, scale_doubt))),
     )
     return row
+
+
+def doubtful_of(row: Mapping[str, Any]) -> float | None:
+    """Return the spores in doubt on the photo of a row; None where that is not known."""
+    value = row.get("doubtful")
+    return None if value is None or value == "" or value != value else float(value)
 
 
 def figures(
@@ -107,6 +119,7 @@ def figures(
     examined_mm2: float,
     settings: CountSettings,
     rates: DetectorRates | None = None,
+    doubtful: float | None = None,
 ) -> dict[str, Any]:
     """Return the columns that follow from what stands on a photo, however it was found.
 
@@ -116,7 +129,7 @@ def figures(
         What was found, or what a person left standing of it.
     examined_mm2 : float
         Area it was found on.
-    settings, rates
+    settings, rates, doubtful
         As for `counted_summary`.
 
     Returns
@@ -133,6 +146,7 @@ def figures(
         examined_mm2,
         rates or load_rates(),
         confidences=detections["confidence"].to_numpy(float)[are_intact | are_damaged],
+        doubtful=doubtful,
         level=settings.level,
     )
     density = density_per_mm2(spores, examined_mm2, settings.level)

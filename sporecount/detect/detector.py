@@ -42,21 +42,36 @@ def detect(field: Field, settings: DetectSettings) -> pd.DataFrame:
         its centre; for one cut by the edge, length, width and area are those of the
         whole.
     """
+    return detect_with_doubt(field, settings)[0]
+
+
+def detect_with_doubt(field: Field, settings: DetectSettings) -> tuple[pd.DataFrame, float]:
+    """Do as `detect` does, and say how many more spores are in doubt.
+
+    Returns
+    -------
+    DataFrame
+        As `detect` gives it.
+    float
+        Spores expected among the places that were not sure enough: the sum of their chances.
+    """
     found, shares, seen = finds(field, settings.heat_floor)
     spore, fragment = calibrated(found.spore, found.fragment, shares)
-    is_fragment = fragment > spore
-    confidence = np.where(is_fragment, fragment, fitted_to_photo(spore, seen))
+    is_fragment, fitted = fragment > spore, fitted_to_photo(spore, seen)
+    confidence = np.where(is_fragment, fragment, fitted)
     least = np.where(is_fragment, settings.least_fragment_confidence, settings.least_confidence)
     kept = confidence >= least
+    doubtful = float(fitted[~kept].sum())
     if not kept.any():
-        return empty_detections()
+        return empty_detections(), doubtful
     columns = outline_columns(field, _seeds(field, found.take(kept)), settings)
     damaged = damaged_chance(found, shares)[kept] >= settings.least_damaged
     state = np.where(is_fragment[kept], FRAGMENT, np.where(damaged, DAMAGED, INTACT))
     order = np.lexsort((columns["x_px"], columns["y_px"]))
     known = columns | {"confidence": confidence[kept], "state": state}
     ready = {name: known[name][order] for name in COLUMNS}
-    return pd.DataFrame(ready | {"state": pd.Series(ready["state"], dtype="str")})
+    table = pd.DataFrame(ready | {"state": pd.Series(ready["state"], dtype="str")})
+    return table, doubtful
 
 
 def finds(

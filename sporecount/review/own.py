@@ -166,7 +166,7 @@ def _from_json(name: str, entry: dict[str, Any]) -> Microscope:
 
 def _rates_json(rates: DetectorRates) -> dict[str, Any]:
     kept = asdict(rates)
-    del kept["confidence_law"]
+    del kept["confidence_law"], kept["photo_law"]
     return kept
 
 

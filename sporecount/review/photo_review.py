@@ -16,7 +16,7 @@ from sporecount.counting import PhotoCount
 from sporecount.counts.detector_error import spores_range
 from sporecount.counts.loadclass import load_class
 from sporecount.counts.rates import DetectorRates
-from sporecount.counts.summary import COUNTED
+from sporecount.counts.summary import COUNTED, doubtful_of
 from sporecount.detect.table import SPORE_STATES, STATES
 from sporecount.microscope import Microscope
 from sporecount.photo.photo import Photo
@@ -341,6 +341,7 @@ class PhotoReview:
             self.counted.field.examined_mm2,
             self.rates,
             confidences=confidences,
+            doubtful=doubtful_of(self.counted.summary),
             level=self.settings.count.level,
         )
         return Totals(spores, low, high, kind, states, self.ledger.looked_at, closed)

@@ -209,6 +209,7 @@ def rates_from(
         recall_sd=sd,
         false_per_mm2=false,
         false_per_mm2_sd=false_sd,
+        photo_law=None,  # known of rendered photos alone
         measured_on=words,
     )
     return rates, ""

@@ -13,7 +13,7 @@ import pandas as pd
 
 from sporecount.counting import PhotoCount
 from sporecount.counts.rates import DetectorRates, load_rates
-from sporecount.counts.summary import COUNTED, IN_FULL, IN_PART, figures
+from sporecount.counts.summary import COUNTED, IN_FULL, IN_PART, doubtful_of, figures
 from sporecount.detect.table import COLUMNS
 from sporecount.review.actions import Action, effective
 from sporecount.review.carry import carried_over
@@ -190,7 +190,13 @@ def with_review(
         return detections, row
     in_full = is_closed(review.actions)
     stands = reviewed_detections(review, detections, float(row["um_per_px"]))
-    found = figures(stands, float(row["examined_mm2"]), settings, rates_of(in_full, own))
+    found = figures(
+        stands,
+        float(row["examined_mm2"]),
+        settings,
+        rates_of(in_full, own),
+        doubtful_of(row),
+    )
     who, extent = review.who or "somebody", IN_FULL if in_full else IN_PART
     was = f"reviewed by {who} {extent}; the tool had counted {row['spores']}"
     row.update(found, review=extent, reviewed_by=who)

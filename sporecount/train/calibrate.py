@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from sporecount.counts.rates import ConfidenceLaw
 from sporecount.train.confidence_law import fitted_law
+from sporecount.train.photo_law import fitted_photo_law
 
 #: Seed of the calibration photos; the benchmark's is another.
 SEED = 7_041
@@ -215,6 +216,7 @@ def fitted_rates(photos: list[dict], before: ConfidenceLaw) -> dict[str, Any]:
         "measured_on": f"{len(usual)} rendered photos of every condition, and "
         f"{len(photos) - len(usual)} with few spores or none",
         "confidence_law": {k: round(v, 4) for k, v in asdict(fitted_law(photos, before)).items()},
+        "photo_law": {k: round(v, 4) for k, v in asdict(fitted_photo_law(photos)).items()},
     }
 
 
