@@ -14,6 +14,7 @@ from sporecount.field.field import Fitness
 from sporecount.field.levels import level_percentile
 from sporecount.field.shadows import only_shadows
 from sporecount.settings import FieldSettings
+from sporecount.threads import on_threads, side_by_side
 
 #: Note for a clean photo: nothing in it, sharp or blurred.
 NOTHING_TO_FOCUS_ON = "nothing in the picture to judge focus by"
@@ -92,8 +93,11 @@ def judge_fitness(
             "centre the bright field in the picture and take the photo again",
             measures,
         ), ()
-    measures |= _exposure_measures(work, density, examined)
-    measures |= _focus_measures(density[..., 1], examined, settings)
+    exposure, focus = side_by_side(
+        lambda: _exposure_measures(work, density, examined),
+        lambda: _focus_measures(density[..., 1], examined, settings),
+    )
+    measures |= exposure | focus
     refusal = _exposure_refusal(measures, settings)
     if refusal is None:
         refusal = _focus_refusal(measures, settings)
@@ -172,7 +176,7 @@ def _sharpness(
     A smear leaves only the edges that run along it. So may one fibre, but not in most
     tiles at once: alignment is the median over the tiles that hold edges.
     """
-    found = [_edges(green[tile], examined[tile], least) for tile in tiles]
+    found = on_threads(lambda tile: _edges(green[tile], examined[tile], least), tiles)
     ratio = np.concatenate([ratio for ratio, _ in found])
     measures = {"edges": float(len(ratio)), "sharpness": 0.0, "alignment": 0.0}
     if len(ratio):
@@ -219,7 +223,7 @@ def _edges(
     light = cv2.exp(green * np.float32(-np.log(10.0)))
     smooth = np.asarray(cv2.GaussianBlur(light, (0, 0), 0.9), np.float32)
     rough = np.asarray(cv2.Laplacian(light, cv2.CV_32F), np.float32).ravel()[::_NOISE_STEP]
-    noise = float(np.median(np.abs(rough[inner.ravel()[::_NOISE_STEP] > 0]))) / 3.0
+    noise = _median(np.abs(rough[inner.ravel()[::_NOISE_STEP] > 0])) / 3.0
     lowest, highest = cv2.erode(smooth, _WINDOW), cv2.dilate(smooth, _WINDOW)
     height = np.asarray(cv2.subtract(highest, lowest), np.float32)
     slope_x = np.asarray(cv2.Sobel(smooth, cv2.CV_32F, 1, 0, scale=0.125), np.float32)
@@ -230,6 +234,15 @@ def _edges(
     edges = np.flatnonzero(crest & high & inner.view(bool))
     angle = np.arctan2(slope_y.ravel()[edges], slope_x.ravel()[edges]) % np.float32(np.pi)
     return slope.ravel()[edges] / height.ravel()[edges], angle
+
+
+def _median(values: NDArray[np.float32]) -> float:
+    """Median, 0 of nothing; numpy's own takes twice as long on so few values (measured)."""
+    if not values.size:
+        return 0.0
+    middle = [(values.size - 1) // 2, values.size // 2]
+    low, high = np.partition(values, middle)[middle]
+    return float((low + high) / 2)
 
 
 def _exposure_refusal(

@@ -18,7 +18,7 @@ from sporecount.field.text import Box, find_text
 from sporecount.photo.photo import Photo
 from sporecount.scale.calibration import Calibration
 from sporecount.settings import FieldSettings
-from sporecount.threads import side_by_side
+from sporecount.threads import on_threads, side_by_side
 
 #: Working pixels per pixel of the coarse picture that light and sample are found on.
 _COARSE = 4
@@ -65,10 +65,12 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
     for box in text:
         usable[_coarser(box)] = False
     step = _light_step(coarse.shape)
-    light_log = log_light(
-        _every(coarse, step), _every(usable, step), step * _COARSE * settings.work_um_per_px
+    light_log, examined = side_by_side(
+        lambda: log_light(
+            _every(coarse, step), _every(usable, step), step * _COARSE * settings.work_um_per_px
+        ),
+        lambda: _enlarged_sample(sample.mask, sample.circle, work.shape),
     )
-    examined = _enlarged_sample(sample.mask, sample.circle, work.shape)
     for box in text:
         examined[box] = False
     density = _even_out(work, light_log, step * _COARSE)
@@ -154,12 +156,20 @@ def _even_out(
     place = np.clip((np.arange(rows) + 0.5) / step - 0.5, 0, len(wide) - 1)
     above = place.astype(np.int64)
     share = (place - above).astype(np.float32)[:, None]
-    starts = np.flatnonzero(np.diff(above, prepend=-1))
-    for start, stop in zip(starts, [*starts[1:], rows]):
-        first, second = wide[above[start]], wide[min(above[start] + 1, len(wide) - 1)]
-        band = density[start:stop]
-        np.multiply(share[start:stop], second - first, out=band)
-        band += first
-        band -= cv2.LUT(work[start:stop], table).reshape(band.shape)
-        np.clip(band, *DENSITY_BOUNDS, out=band)
+    starts = np.flatnonzero(np.diff(above, prepend=-1)).tolist()
+    bands = list(zip(starts, [*starts[1:], rows]))
+    highest = max(stop - start for start, stop in bands)
+
+    def fill(bands: list[tuple[int, int]]) -> None:
+        logs = np.empty((highest, columns, 3), np.float32)
+        for start, stop in bands:
+            first, second = wide[above[start]], wide[min(above[start] + 1, len(wide) - 1)]
+            band = density[start:stop]
+            np.multiply(share[start:stop], second - first, out=band)
+            band += first
+            band -= cv2.LUT(work[start:stop], table, dst=logs[: stop - start]).reshape(band.shape)
+            np.clip(band, *DENSITY_BOUNDS, out=band)
+
+    half = len(bands) // 2
+    on_threads(fill, (bands[:half], bands[half:]))
     return density.reshape(work.shape)
