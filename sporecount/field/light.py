@@ -107,6 +107,9 @@ def _fit_from_above(
     powers_v, powers_u = (np.vander(t, 2 * _ORDER + 1, increasing=True) for t in (v, u))
     low_v, low_u = powers_v[:, : _ORDER + 1], powers_u[:, : _ORDER + 1]
 
+    def at_pixels(factors: NDArray[np.float64]) -> NDArray[np.float64]:
+        return np.asarray(low_v @ factors @ low_u.T, np.float64)
+
     def solve(weight: NDArray[np.float64], wanted: NDArray[np.float64]) -> NDArray[np.float64]:
         # On a grid every sum of products of terms is one of these few sums over powers.
         sums = powers_v.T @ weight @ powers_u
@@ -120,14 +123,14 @@ def _fit_from_above(
     weight = picked * (mean[0] >= np.percentile(mean[0][picked], 40)).astype(np.float64)
     for _ in range(12):
         before = weight
-        excess = (mean - _polynomial(solve(weight, mean), v, u))[0]
+        excess = (mean - at_pixels(solve(weight, mean)))[0]
         weight = np.where(excess > 0, 1.0, 0.02) * (picked & (excess < 0.3))
         if np.array_equal(weight, before):
             break
     factors = solve(weight, values)
     # Leaning overshoots by the noise; from here on only pixels near the fit have a say.
     for tolerance in (0.10, 0.07, _CLEAR_DENSITY, _CLEAR_DENSITY):
-        near = picked & (np.abs(values - _polynomial(factors, v, u)).max(axis=0) < tolerance)
+        near = picked & (np.abs(values - at_pixels(factors)).max(axis=0) < tolerance)
         if near.sum() < 0.05 * np.count_nonzero(picked):
             break
         factors = solve(near.astype(np.float64), values)

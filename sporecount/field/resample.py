@@ -48,10 +48,9 @@ def to_working_scale(pixels: NDArray[np.uint8], zoom: float) -> NDArray[np.uint8
     # Giving factors, not a size: OpenCV then steps by exactly 1 / factor.
     factor = samples / rest
     sampled = cv2.resize(pixels, None, fx=factor, fy=factor, interpolation=method)
-    if samples > 1:
-        # Twice as fine, then halved: as good as exact areas, in half their time (measured).
-        sampled = block_means(np.asarray(sampled, np.uint8), samples)
-    return np.asarray(sampled, np.uint8)[:rows, :columns]
+    sampled = np.asarray(sampled, np.uint8)[: samples * rows, : samples * columns]
+    # Twice as fine, then halved: as good as exact areas, in half their time (measured).
+    return sampled if samples == 1 else block_means(sampled, samples)
 
 
 def block_means(pixels: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
@@ -62,18 +61,17 @@ def block_means(pixels: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
     bottom, right = height * factor, width * factor
     # Only the partial blocks are padded: a padded copy of the photo would cost more.
     if height and width:
-        means[:height, :width] = _shrunk(pixels[:bottom, :right], factor)
+        _shrink(pixels[:bottom, :right], means[:height, :width])
     if rows > height:
-        means[height:] = _shrunk(_padded(pixels[bottom:], factor), factor)
+        _shrink(_padded(pixels[bottom:], factor), means[height:])
     if columns > width:
-        means[:, width:] = _shrunk(_padded(pixels[:, right:], factor), factor)
+        _shrink(_padded(pixels[:, right:], factor), means[:, width:])
     return means
 
 
-def _shrunk(pixels: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
-    size = (pixels.shape[1] // factor, pixels.shape[0] // factor)
-    small = cv2.resize(pixels, size, interpolation=cv2.INTER_AREA)
-    return np.asarray(small, np.uint8).reshape(size[1], size[0], *pixels.shape[2:])
+def _shrink(pixels: NDArray[np.uint8], means: NDArray[np.uint8]) -> None:
+    """Average blocks into a part of a picture, which they fill."""
+    cv2.resize(pixels, means.shape[1::-1], dst=means, interpolation=cv2.INTER_AREA)
 
 
 def _padded(pixels: NDArray[np.uint8], factor: int) -> NDArray[np.uint8]:
