@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
+from sporecount import threads
 from sporecount.field.field import Field
 from sporecount.field.make import make_field
 from sporecount.photo.photo import Photo
@@ -219,3 +220,23 @@ def test_a_black_picture_gives_finite_densities() -> None:
     field = field_of(np.zeros((300, 300, 3), np.uint8), 0.9)
     assert np.isfinite(field.density).all()
     assert not field.fitness.usable
+
+
+@pytest.mark.parametrize("round_field", [False, True])
+def test_one_thread_gives_the_same_field_as_several(round_field: bool) -> None:
+    picture, _ = spores(700, 900, 0.8)
+    if round_field:
+        y, x = np.mgrid[:700, :900]
+        picture *= (np.hypot(x - 460, y - 340) < 330)[..., None]
+    before, fields = threads.threads(), []
+    for count in (1, 2, 4):
+        threads.set_threads(count)
+        try:
+            fields.append(field_of(finish(picture), 0.8))
+        finally:
+            threads.set_threads(before)
+    for other in fields[1:]:
+        np.testing.assert_array_equal(other.density, fields[0].density)
+        np.testing.assert_array_equal(other.light, fields[0].light)
+        np.testing.assert_array_equal(other.examined, fields[0].examined)
+        assert other.fitness == fields[0].fitness
