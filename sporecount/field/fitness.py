@@ -120,16 +120,21 @@ def _exposure_measures(
 ) -> dict[str, float]:
     """Brightness of the field and how much of it is burnt out, veiled or black."""
     step = max(int(np.sqrt(examined.size / _EXPOSURE_SAMPLES)), 1)
-    seen = examined[::step, ::step]
-    red, grey, blue = (work[::step, ::step, c][seen] for c in range(3))
+    # Masks are quick on unbroken memory only.
+    seen = np.ascontiguousarray(examined[::step, ::step])
+    red, grey, blue = (np.ascontiguousarray(work[::step, ::step, c])[seen] for c in range(3))
+    dark = np.ascontiguousarray(density[::step, ::step, 1])[seen]
     low = np.minimum(np.minimum(red, grey), blue)
-    dark = density[::step, ::step, 1][seen]
+
+    def share(mask: NDArray[np.bool_]) -> float:
+        return np.count_nonzero(mask) / mask.size
+
     return {
         "brightness": level_percentile(grey, 80),
-        "burnt_share": float((low >= 253).mean()),
-        "opaque_share": float((dark > 0.6).mean()),
-        "clear_share": float((np.abs(dark) < 0.06).mean()),
-        "glare_share": float((dark < -0.12).mean()),
+        "burnt_share": share(low >= 253),
+        "opaque_share": share(dark > 0.6),
+        "clear_share": share(np.abs(dark) < 0.06),
+        "glare_share": share(dark < -0.12),
     }
 
 
