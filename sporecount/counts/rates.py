@@ -100,8 +100,8 @@ class DetectorRates:
         Share of the real spores that is found: mean over photos, and standard
         deviation between photos (what is left after the chance of counting).
     false_per_mm2, false_per_mm2_sd : float
-        Detections per mm2 that are no spores: mean and standard deviation
-        between photos.
+        Detections per mm2 that are no spores, where there are none: mean and standard
+        deviation between photos.
     confidence_is_calibrated : bool
         True where a detection's ``confidence`` is the chance that it is a spore.
         Then the confidences say how many are false, instead of ``false_per_mm2``.

@@ -32,12 +32,10 @@ SIZE_PX = (1200, 900)
 #: Spores per mm2 drawn on photos with few of them, in turns.
 FEW_PER_MM2 = (0.0, 3.0, 10.0)
 
-#: So many times a photo with few spores or none counts as a usual one, where it is fitted what
-#: a photo's finds say of each other: most tapes are such, and a false spore there is worse.
-FEW_COUNT_AS = 3.0
-
-#: No rate of false finds is lower than this, per mm2: none in so many photos is not never.
-_LEAST_FALSE_PER_MM2 = 0.01
+#: So many times the finds of a photo with few spores or none count as those of a usual one,
+#: where it is fitted what a photo's finds say of each other: most tapes are such. What is no
+#: spore counts more, since one false spore makes a clean tape an infected one.
+FEW_COUNT_AS, LITTER_AMONG_FEW_COUNTS_AS = 3.0, 6.0
 
 
 def finds_of(job: tuple[str, int, bool]) -> dict[str, Any]:
@@ -148,9 +146,9 @@ def _photo_line(measured: list[dict], lines: dict[str, Any]) -> list[float]:
 
     chances = [calibrated(m["spore"], m["fragment"], m["shares"], lines)[0] for m in measured]
     kind = np.concatenate([m["kind"] for m in measured])
-    weight = np.concatenate(
-        [np.full(len(m["kind"]), FEW_COUNT_AS if m["few"] else 1.0) for m in measured]
-    )
+    few = np.concatenate([np.full(len(m["kind"]), m["few"]) for m in measured])
+    among_few = np.where(kind == 1, FEW_COUNT_AS, LITTER_AMONG_FEW_COUNTS_AS)
+    weight = np.where(few, among_few, 1.0)
     evidence, known = (
         np.concatenate(
             [photo_evidence(one, m["colours"]) for one, m in zip(chances, measured, strict=True)]
@@ -206,7 +204,7 @@ def fitted_rates(photos: list[dict], before: ConfidenceLaw) -> dict[str, Any]:
     each = table[:, 0] / table[:, 1]
     by_chance = np.mean(mean * (1 - mean) / table[:, 1])
     spread = float(np.sqrt(max(each.var() - by_chance, 0.01**2)))
-    false, false_spread = false_per_mm2(photos)
+    false, false_spread = false_per_mm2([p for p in photos if p["spores"] == 0] or photos)
     return {
         "recall_mean": round(float(mean), 4),
         "recall_sd": round(spread, 4),
@@ -223,18 +221,20 @@ def fitted_rates(photos: list[dict], before: ConfidenceLaw) -> dict[str, Any]:
 def false_per_mm2(photos: list[dict]) -> tuple[float, float]:
     """Return the false finds per mm2 and what they vary by between photos.
 
-    Each mm2 counts the same: one false find on a field of 0.03 mm2 is no 33 per mm2. The
-    variation is what is left after the chance of counting.
+    Each mm2 counts the same: one false find on a field of 0.03 mm2 is no 33 per mm2. One
+    more than was found is counted: none on so much ground is not never. The variation is
+    what is left after the chance of counting, and no less than the mean, as other tapes
+    carry other litter.
 
     Examples
     --------
-    >>> false_per_mm2([{"false": 0.0, "mm2": 1.0}, {"false": 4.0, "mm2": 1.0}])
-    (2.0, 1.4142135623730951)
+    >>> false_per_mm2([{"false": 1.0, "mm2": 2.0}, {"false": 4.0, "mm2": 1.0}])
+    (2.0, 2.0)
     """
     false, mm2 = (np.array([p[name] for p in photos], float) for name in ("false", "mm2"))
-    mean = max(float(false.sum() / mm2.sum()), _LEAST_FALSE_PER_MM2)
+    mean = float((false.sum() + 1.0) / mm2.sum())
     excess = float((((false - mean * mm2) ** 2 - mean * mm2).sum()) / (mm2**2).sum())
-    return mean, float(np.sqrt(max(excess, (0.5 * mean) ** 2)))
+    return mean, float(np.sqrt(max(excess, mean**2)))
 
 
 def calibrate(package: Path, photos: int, jobs: int) -> str:
