@@ -56,24 +56,11 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
         lambda: _scaled(photo.pixels, zoom), lambda: find_text(photo.pixels)
     )
     text = _at_work(found_text, zoom)
-    # A label in the black around a round field must not pass for light.
-    unlabelled = coarse.copy() if text else coarse
-    for box in text:
-        unlabelled[_coarser(box)] = 0
-    sample = find_sample(unlabelled, work)
-    usable = sample.mask.copy()
-    for box in text:
-        usable[_coarser(box)] = False
-    step = _light_step(coarse.shape)
-    light_log, examined = side_by_side(
-        lambda: log_light(
-            _every(coarse, step), _every(usable, step), step * _COARSE * settings.work_um_per_px
-        ),
-        lambda: _enlarged_sample(sample.mask, sample.circle, work.shape),
+    logs, (examined, light_log, step) = side_by_side(
+        lambda: cv2.LUT(work, log_counts(np.arange(256, dtype=np.uint8))),
+        lambda: _sample_and_light(work, coarse, text, settings.work_um_per_px),
     )
-    for box in text:
-        examined[box] = False
-    density = _even_out(work, light_log, step * _COARSE)
+    density = _even_out(np.asarray(logs, np.float32), light_log, step)
     fitness, notes = judge_fitness(work, density, examined, calibration.um_per_px, settings)
     return Field(
         calibration=calibration,
@@ -85,7 +72,7 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
         examined_mm2=float(np.count_nonzero(examined)) * (settings.work_um_per_px / 1000.0) ** 2,
         fitness=fitness,
         notes=notes,
-        light_step=step * _COARSE,
+        light_step=step,
     )
 
 
@@ -93,6 +80,32 @@ def _scaled(pixels: NDArray[np.uint8], zoom: float) -> tuple[NDArray[np.uint8], 
     """Return the photo at the working scale and the coarse picture made from that."""
     work = to_working_scale(pixels, zoom)
     return work, block_means(work, _COARSE)
+
+
+def _sample_and_light(
+    work: NDArray[np.uint8],
+    coarse: NDArray[np.uint8],
+    text: list[tuple[slice, slice]],
+    um_per_px: float,
+) -> tuple[NDArray[np.bool_], NDArray[np.float32], int]:
+    """Return the part to examine, the light's logarithm and working pixels per pixel of it."""
+    # A label in the black around a round field must not pass for light.
+    unlabelled = coarse.copy() if text else coarse
+    for box in text:
+        unlabelled[_coarser(box)] = 0
+    sample = find_sample(unlabelled, work)
+    usable = sample.mask.copy()
+    for box in text:
+        usable[_coarser(box)] = False
+    step = _light_step(coarse.shape)
+    light_um_per_px = step * _COARSE * um_per_px
+    light_log, examined = side_by_side(
+        lambda: log_light(_every(coarse, step), _every(usable, step), light_um_per_px),
+        lambda: _enlarged_sample(sample.mask, sample.circle, work.shape),
+    )
+    for box in text:
+        examined[box] = False
+    return examined, light_log, step * _COARSE
 
 
 def _light_step(shape: tuple[int, ...]) -> int:
@@ -140,19 +153,19 @@ def _coarser(box: tuple[slice, slice]) -> tuple[slice, slice]:
 
 
 def _even_out(
-    work: NDArray[np.uint8], light_log: NDArray[np.float32], step: int
+    logs: NDArray[np.float32], light_log: NDArray[np.float32], step: int
 ) -> NDArray[np.float32]:
     """Return the density, from the light's logarithm ``step`` times coarser.
 
     Done in bands between two rows of the light, which stay in the processor's cache:
-    whole pictures of floats cost more than the arithmetic.
+    whole pictures of floats cost more than the arithmetic. For the same reason the
+    density takes the place of ``logs``, the logarithm of the photo.
     """
-    rows, columns = work.shape[:2]
+    rows, columns = logs.shape[:2]
     size = (light_log.shape[1] * step, light_log.shape[0])
     wide = np.asarray(cv2.resize(light_log, size, interpolation=cv2.INTER_LINEAR), np.float32)
     wide = wide.reshape(size[1], size[0], 3)[:, :columns].reshape(size[1], 3 * columns)
-    table = log_counts(np.arange(256, dtype=np.uint8))
-    density = np.empty((rows, 3 * columns), np.float32)
+    density = logs.reshape(rows, 3 * columns)
     place = np.clip((np.arange(rows) + 0.5) / step - 0.5, 0, len(wide) - 1)
     above = place.astype(np.int64)
     share = (place - above).astype(np.float32)[:, None]
@@ -161,15 +174,15 @@ def _even_out(
     highest = max(stop - start for start, stop in bands)
 
     def fill(bands: list[tuple[int, int]]) -> None:
-        logs = np.empty((highest, columns, 3), np.float32)
+        light = np.empty((highest, 3 * columns), np.float32)
         for start, stop in bands:
             first, second = wide[above[start]], wide[min(above[start] + 1, len(wide) - 1)]
-            band = density[start:stop]
-            np.multiply(share[start:stop], second - first, out=band)
-            band += first
-            band -= cv2.LUT(work[start:stop], table, dst=logs[: stop - start]).reshape(band.shape)
+            band, band_light = density[start:stop], light[: stop - start]
+            np.multiply(share[start:stop], second - first, out=band_light)
+            band_light += first
+            np.subtract(band_light, band, out=band)
             np.clip(band, *DENSITY_BOUNDS, out=band)
 
     half = len(bands) // 2
     on_threads(fill, (bands[:half], bands[half:]))
-    return density.reshape(work.shape)
+    return density.reshape(logs.shape)
