@@ -14,6 +14,10 @@ _LEAST_BETA_A = 1.5
 #: finds of a tape have in common; below, most finds may be litter that is on any tape.
 DENSE_PER_MM2 = 15.0
 
+#: A find speaks for the others of its photo or tape by its chance to this power: so steep
+#: that only what is surely a spore does.
+SURE_POWER = 4.0
+
 #: Confidences are believed no further than this.
 BELIEVED = (0.01, 0.998)
 
@@ -36,6 +40,9 @@ class ConfidenceLaw:
         Where finds are many: false ones for each that the confidences say.
     dense_shape : float
         Shape of the gamma law by which that varies between tapes.
+    company : float
+        By so much the log odds of a find rise for each unit of ln(1 + sure other finds):
+        confidences know those of their own photo, and a tape has more.
 
     Raises
     ------
@@ -48,6 +55,7 @@ class ConfidenceLaw:
     common_error: float = 1.0
     dense_false: float = 1.0
     dense_shape: float = 1.0
+    company: float = 0.0
 
     def __post_init__(self) -> None:
         if not 0.0 < self.even_confidence < 1.0:
@@ -55,6 +63,8 @@ class ConfidenceLaw:
         for name in ("power", "common_error", "dense_false", "dense_shape"):
             if not 0.0 < getattr(self, name) < math.inf:
                 raise ValueError(f"{name} {getattr(self, name)!r}: is above 0")
+        if not 0.0 <= self.company < math.inf:
+            raise ValueError(f"company {self.company!r}: is 0 or more")
 
 
 @dataclass(frozen=True)

@@ -15,12 +15,11 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from sporecount.counts.rates import SURE_POWER
 from sporecount.detect.colour import hue_apart
 
-#: How a photo's finds are told apart into sure and doubtful ones: a chance to this power is
-#: how sure a find is, and the rest of a chance times the chance to that power how doubtful.
-#: So steep that only what is surely a spore speaks for others.
-SURE_POWER, DOUBT_POWER = 4.0, 0.5
+#: How doubtful a find is: the rest of its chance, times the chance to this power.
+DOUBT_POWER = 0.5
 
 #: So many sure finds tell half of what the hue of a photo's spores can tell.
 ENOUGH = 3.0

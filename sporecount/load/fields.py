@@ -36,7 +36,7 @@ class Seen:
     fields : int
         Number of fields.
     confidences : tuple of ndarray, or None
-        For each place, the chance of each detection to be a spore.
+        For each field, the chance of each detection to be a spore.
     notes : tuple of str
         What the reader should know.
     """
@@ -111,18 +111,12 @@ def seen_from(
     if places < len(fields):
         word = "place" if places == 1 else "places"
         notes += (f"{len(fields)} fields that touch in part count as {places} {word}",)
-    together = None
-    if chances is not None:
-        together = tuple(
-            np.concatenate([chances[row] for row in np.flatnonzero(groups == place)])
-            for place in range(places)
-        )
     return Seen(
         tape_mm2=float(tape_mm2),
         areas_mm2=np.bincount(groups, weights=areas, minlength=places).astype(float),
         spores=np.bincount(groups, weights=counts, minlength=places).round().astype(np.int64),
         fields=len(fields),
-        confidences=together,
+        confidences=chances,
         notes=notes,
     )
 
@@ -181,10 +175,10 @@ def _check_tape(examined_mm2: float, tape_mm2: float) -> tuple[str, ...]:
 
 def _checked_confidences(
     confidences: Sequence[ArrayLike] | None, counts: NDArray[np.int64]
-) -> list[NDArray[np.float64]] | None:
+) -> tuple[NDArray[np.float64], ...] | None:
     if confidences is None:
         return None
-    arrays = [np.asarray(values, dtype=float).reshape(-1) for values in confidences]
+    arrays = tuple(np.asarray(values, dtype=float).reshape(-1) for values in confidences)
     sizes = [values.size for values in arrays]
     if sizes != counts.tolist():
         raise LoadError(

@@ -196,8 +196,12 @@ def judged(measured: list[dict], lines: dict[str, Any]) -> list[dict]:
     return photos
 
 
-def fitted_rates(photos: list[dict], before: ConfidenceLaw) -> dict[str, Any]:
-    """Return the rates behind `spores_low` and `spores_high`, as rates.json keeps them."""
+def fitted_rates(photos: list[dict], before: ConfidenceLaw, company: float = 0.0) -> dict[str, Any]:
+    """Return the rates behind `spores_low` and `spores_high`, as rates.json keeps them.
+
+    ``company`` is what `fitted_lines` found other sure finds of a photo to be worth.
+    """
+    law = replace(fitted_law(photos, before), company=company)
     usual = [p for p in photos if not p["few"]]
     table = np.array([(p["hits"], p["spores"]) for p in usual if p["spores"] >= 8])
     mean = table[:, 0].sum() / table[:, 1].sum()
@@ -213,7 +217,7 @@ def fitted_rates(photos: list[dict], before: ConfidenceLaw) -> dict[str, Any]:
         "confidence_is_calibrated": True,
         "measured_on": f"{len(usual)} rendered photos of every condition, and "
         f"{len(photos) - len(usual)} with few spores or none",
-        "confidence_law": {k: round(v, 4) for k, v in asdict(fitted_law(photos, before)).items()},
+        "confidence_law": {k: round(v, 4) for k, v in asdict(law).items()},
         "photo_law": {k: round(v, 4) for k, v in asdict(fitted_photo_law(photos)).items()},
     }
 
@@ -247,7 +251,7 @@ def calibrate(package: Path, photos: int, jobs: int) -> str:
         json.dumps(lines) + "\n", encoding="utf-8"
     )
     known = judged(measured, lines)
-    rates = fitted_rates(known, load_rates().confidence_law)
+    rates = fitted_rates(known, load_rates().confidence_law, lines["photo"][1])
     (package / "counts" / "rates.json").write_text(json.dumps(rates, indent=2) + "\n", "utf-8")
     return reliability([p for p in known if not p["few"]]) + "\n" + json.dumps(rates)
 
