@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from sporecount.detect import engine
-from sporecount.detect.calibration import calibrated, fitted_to_photo, photo_evidence
+from sporecount.detect.calibration import calibrated, chance_of, fitted_to_photo, photo_evidence
 from sporecount.train.calibrate import fit_line
 
 
@@ -63,6 +63,13 @@ def test_what_a_photo_shows_is_learned_from_photos_of_both_kinds():
     assert line[1] > 0.3
     assert said[0].mean() == pytest.approx(true[0].mean(), abs=0.03)
     assert said[1].mean() < 0.03 < np.concatenate([c for c, _ in photos[1::2]]).mean()
+
+
+def test_no_chance_is_raised():
+    chances, _ = drawn(np.random.default_rng(5), 60, 30)
+    fitted = fitted_to_photo(chances)
+    assert (fitted <= chances).all()
+    assert (fitted < chances).any()
 
 
 def test_finds_that_do_not_speak_change_no_other():

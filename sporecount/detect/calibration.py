@@ -95,8 +95,9 @@ def fitted_to_photo(
 ) -> NDArray[np.float64]:
     """Return the chances of all finds of one photo, given what the others are.
 
-    Where nothing is clearly a spore, what might be one is more likely litter; where many
-    are, one more is likely, but less so among many doubtful things, or in another hue.
+    Where nothing is clearly a spore, what might be one is more likely litter; so it is among
+    many doubtful things, or in another hue than the sure ones. No chance is raised: among
+    many spores, litter would be taken for more of them.
 
     Parameters
     ----------
@@ -121,7 +122,7 @@ def fitted_to_photo(
     (True, True)
     """
     known = measured()["photo"] if line is None else line
-    return chance_of(photo_evidence(chances, seen, among), known)
+    return np.minimum(chance_of(photo_evidence(chances, seen, among), known), chances)
 
 
 def photo_evidence(
