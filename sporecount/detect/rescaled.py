@@ -26,7 +26,7 @@ SURE_HEAT = 0.75
 MOST_PX = 400_000
 
 #: So many spots are looked at on each scale first, on so wide a view, pixels.
-VIEWS, VIEW_PX = 8, 48
+VIEWS, VIEW_PX = 16, 48
 
 #: Working pixels per pixel of the picture that shows where most is to be seen.
 _COARSE = 4
