@@ -3,8 +3,8 @@
 For each way of drawing spores, of laying a picture together, and for one family of litter, a
 network was trained on tiles without it (`python -m sporecount.train search --without NAME`,
 5,800 steps; the shipped one had 92,381). Both count the same
-pictures, all drawn in that way, or strewn with that litter. The closer look is the shipped
-one, which was taught on all.
+pictures, all drawn in that way, or strewn with that litter. Glance and closer look are the
+shipped ones, which were taught on all.
 """
 
 from __future__ import annotations
@@ -66,8 +66,9 @@ def judge_way(job):
     with tempfile.TemporaryDirectory() as folder:
         weights = (WEIGHTS / f"without-{way}.onnx").read_bytes()
         (Path(folder) / "search.onnx").write_bytes(weights)
-        closer = files("sporecount.detect") / "weights" / "closer.onnx"
-        (Path(folder) / "closer.onnx").write_bytes(closer.read_bytes())
+        for name in ("glance.onnx", "closer.onnx"):
+            own = files("sporecount.detect") / "weights" / name
+            (Path(folder) / name).write_bytes(own.read_bytes())
         pictures = [
             drawn_in(way, condition, number, size_px, seed)
             for condition in DRAWN
