@@ -7,6 +7,9 @@ import math
 from dataclasses import dataclass
 from importlib import resources
 
+import numpy as np
+from numpy.typing import NDArray
+
 #: Below this the beta law of recall leaves the number of missed spores without an end.
 _LEAST_BETA_A = 1.5
 
@@ -40,9 +43,10 @@ class ConfidenceLaw:
         Where finds are many: false ones for each that the confidences say.
     dense_shape : float
         Shape of the gamma law by which that varies between tapes.
-    company : float
-        By so much the log odds of a find rise for each unit of ln(1 + sure other finds):
-        confidences know those of their own photo, and a tape has more.
+    company, company_most : float
+        By so much the log odds of a confidence rise for each unit of ln(1 + sure other finds
+        of its photo), and up to so much of that. What a find looks like by itself is its
+        confidence in full company.
 
     Raises
     ------
@@ -56,6 +60,7 @@ class ConfidenceLaw:
     dense_false: float = 1.0
     dense_shape: float = 1.0
     company: float = 0.0
+    company_most: float = 0.0
 
     def __post_init__(self) -> None:
         if not 0.0 < self.even_confidence < 1.0:
@@ -63,8 +68,27 @@ class ConfidenceLaw:
         for name in ("power", "common_error", "dense_false", "dense_shape"):
             if not 0.0 < getattr(self, name) < math.inf:
                 raise ValueError(f"{name} {getattr(self, name)!r}: is above 0")
-        if not 0.0 <= self.company < math.inf:
-            raise ValueError(f"company {self.company!r}: is 0 or more")
+        for name in ("company", "company_most"):
+            if not 0.0 <= getattr(self, name) < math.inf:
+                raise ValueError(f"{name} {getattr(self, name)!r}: is 0 or more")
+
+    def by_itself(self, confidences: NDArray[np.float64]) -> NDArray[np.float64]:
+        """Return the log odds of one photo's finds, as if each had full company.
+
+        Examples
+        --------
+        >>> law = ConfidenceLaw(company=1.5, company_most=2.5)
+        >>> law.by_itself(np.array([0.6])).round(2).tolist()
+        [4.16]
+        >>> law.by_itself(np.full(50, 0.6)).round(2).tolist()[0]
+        1.43
+        """
+        sure = np.clip(confidences, *BELIEVED)
+        weight = sure**SURE_POWER
+        here = np.log1p(np.maximum(weight.sum() - weight, 0.0))
+        alone = np.maximum(self.company_most - here, 0.0)
+        most = np.log(BELIEVED[1] / (1.0 - BELIEVED[1]))
+        return np.minimum(np.log(sure / (1.0 - sure)) + self.company * alone, most)
 
 
 @dataclass(frozen=True)

@@ -12,19 +12,12 @@ nothing about which is which.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.counts.rates import (
-    BELIEVED,
-    DENSE_PER_MM2,
-    SURE_POWER,
-    ConfidenceLaw,
-    DetectorRates,
-)
+from sporecount.counts.rates import BELIEVED, DENSE_PER_MM2, ConfidenceLaw, DetectorRates
 from sporecount.load.fields import Seen
 
 #: Steps in which the error that all confidences have in common is gone through, in its
@@ -61,46 +54,16 @@ def true_counts(seen: Seen, rates: DetectorRates) -> TrueCounts:
     real = np.arange(seen.total + 1)
     false, prior = seen.total - real, -np.log(np.maximum(real, 1))
     looked = seen.confidences is not None and rates.confidence_is_calibrated
-    confidences = on_one_tape(seen.confidences or (), rates.confidence_law.company)
+    confidences = np.concatenate([*(seen.confidences or ()), np.empty(0)])
     if looked and seen.total > DENSE_PER_MM2 * seen.examined_mm2:
         by_confidence = log_false_by_confidence(false, confidences, rates.confidence_law)
         return TrueCounts(real, prior + by_confidence)
     logs = prior + log_false_law(false, seen.examined_mm2, rates)
     if looked:
-        logs = _with_looks(logs, confidences, rates.confidence_law)
+        law = rates.confidence_law
+        odds = np.concatenate([law.by_itself(own) for own in seen.confidences or ()] or [logs[:0]])
+        logs = _with_looks(logs, 1.0 / (1.0 + np.exp(-odds)), law)
     return TrueCounts(real, logs)
-
-
-def on_one_tape(confidences: Sequence[NDArray[np.float64]], company: float) -> NDArray[np.float64]:
-    """Return the confidences of all fields, given what was found on the others.
-
-    A lonely find on a photo is less sure than one among many; on a tape that has such on
-    many photos it is not lonely.
-
-    Parameters
-    ----------
-    confidences : sequence of ndarray
-        Those of each field.
-    company : float
-        `sporecount.counts.rates.ConfidenceLaw.company`.
-
-    Examples
-    --------
-    >>> fields = [np.array([0.95])] * 5
-    >>> on_one_tape(fields, 1.0).round(3).tolist()
-    [0.988, 0.988, 0.988, 0.988, 0.988]
-    >>> on_one_tape([np.array([0.95, 0.9])], 1.0).round(3).tolist()
-    [0.95, 0.9]
-    """
-    each = [np.clip(own, *BELIEVED) for own in confidences]
-    sure = [own**SURE_POWER for own in each]
-    total = float(sum(own.sum() for own in sure))
-    lifted = []
-    for own, weight in zip(each, sure, strict=True):
-        here, there = weight.sum() - weight, total - weight
-        lift = company * (np.log1p(np.maximum(there, here)) - np.log1p(here))
-        lifted.append(own / (own + (1.0 - own) * np.exp(-lift)))
-    return np.concatenate([*lifted, np.empty(0)])
 
 
 def log_false_by_confidence(

@@ -9,6 +9,7 @@ spores or none, as most tapes have.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, replace
 from multiprocessing import get_context
@@ -196,12 +197,19 @@ def judged(measured: list[dict], lines: dict[str, Any]) -> list[dict]:
     return photos
 
 
-def fitted_rates(photos: list[dict], before: ConfidenceLaw, company: float = 0.0) -> dict[str, Any]:
+def fitted_rates(
+    photos: list[dict], before: ConfidenceLaw, line: Sequence[float] | None = None
+) -> dict[str, Any]:
     """Return the rates behind `spores_low` and `spores_high`, as rates.json keeps them.
 
-    ``company`` is what `fitted_lines` found other sure finds of a photo to be worth.
+    ``line`` is what `fitted_lines` found a photo's finds to say of each other; if left out,
+    what they said before.
     """
-    law = replace(fitted_law(photos, before), company=company)
+    if line is not None:
+        # As chances are never raised, so much company is all that counts.
+        most = round(max(-line[-1] / line[1], 0.0), 4)
+        before = replace(before, company=line[1], company_most=most)
+    law = fitted_law(photos, before)
     usual = [p for p in photos if not p["few"]]
     table = np.array([(p["hits"], p["spores"]) for p in usual if p["spores"] >= 8])
     mean = table[:, 0].sum() / table[:, 1].sum()
@@ -251,7 +259,7 @@ def calibrate(package: Path, photos: int, jobs: int) -> str:
         json.dumps(lines) + "\n", encoding="utf-8"
     )
     known = judged(measured, lines)
-    rates = fitted_rates(known, load_rates().confidence_law, lines["photo"][1])
+    rates = fitted_rates(known, load_rates().confidence_law, lines["photo"])
     (package / "counts" / "rates.json").write_text(json.dumps(rates, indent=2) + "\n", "utf-8")
     return reliability([p for p in known if not p["few"]]) + "\n" + json.dumps(rates)
 

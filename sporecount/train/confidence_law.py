@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.counts.rates import BELIEVED, DENSE_PER_MM2, ConfidenceLaw
+from sporecount.counts.rates import DENSE_PER_MM2, ConfidenceLaw
 
 #: With fewer false finds than this among few, the former law of confidences is kept.
 LEAST_FALSE = 8
@@ -15,6 +15,9 @@ LEAST_FALSE = 8
 #: How far the power of confidences is from 1, as calibrated ones would have it; and no error
 #: that a tape's confidences have in common is smaller than this: a rendered photo is no tape.
 _POWER_SPREAD, _LEAST_COMMON_ERROR = 0.5, 0.5
+
+#: The law by which confidences are what they are.
+_AS_SAID = ConfidenceLaw()
 
 #: Logits of what one photo's finds are said to be, and which of them are spores.
 KnownFinds = tuple[NDArray[np.float64], NDArray[np.bool_]]
@@ -28,11 +31,12 @@ def fitted_law(photos: list[dict], before: ConfidenceLaw) -> ConfidenceLaw:
     photos : list of dict
         From `sporecount.train.calibrate.judged`.
     before : ConfidenceLaw
-        Stays in force, in its part, where too little was found to tell.
+        Stays in force, in its part, where too little was found to tell; its ``company`` does.
     """
     known = [_known_finds(p) for p in photos]
+    alone = [_known_finds(p, before) for p in photos]
     dense = np.array([p["kept"].sum() > DENSE_PER_MM2 * p["mm2"] for p in photos], bool)
-    few = [one for one, is_dense in zip(known, dense, strict=True) if not is_dense]
+    few = [one for one, is_dense in zip(alone, dense, strict=True) if not is_dense]
     many = [one for one, is_dense in zip(known, dense, strict=True) if is_dense]
     law = before
     if sum(int((~spore).sum()) for _, spore in few) >= LEAST_FALSE:
@@ -45,11 +49,11 @@ def fitted_law(photos: list[dict], before: ConfidenceLaw) -> ConfidenceLaw:
     return law
 
 
-def _known_finds(photo: dict) -> KnownFinds:
-    """Return the logits of what was kept as spores, and which of them are."""
-    chosen = photo["kept"] & (photo["kind"] >= 0)
-    sure = np.clip(photo["chances"][chosen], *BELIEVED)
-    return np.log(sure / (1.0 - sure)), photo["kind"][chosen] == 1
+def _known_finds(photo: dict, law: ConfidenceLaw = _AS_SAID) -> KnownFinds:
+    """Return the logits of what was kept as spores, by themselves, and which of them are."""
+    kept = photo["kept"]
+    known = photo["kind"][kept] >= 0
+    return law.by_itself(photo["chances"][kept])[known], photo["kind"][kept][known] == 1
 
 
 def _fitted_looks(finds: list[KnownFinds]) -> tuple[float, float]:
