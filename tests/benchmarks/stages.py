@@ -25,13 +25,13 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parent))
 from count_benchmark import photo_of
 
-#: Stage -> where it is looked up when the chain runs.
+#: Stage -> where it is looked up when the chain runs. None runs on a thread of another.
 STAGES = {
     "field": ("sporecount.field.make", "make_field"),
-    "text": ("sporecount.field.make", "find_text"),
     "cheap look": ("sporecount.detect.search", "promising"),
     "windows": ("sporecount.detect.search", "windows"),
-    "network": ("sporecount.detect.engine", "run"),
+    "search": ("sporecount.detect.engine", "on_threads"),
+    "closer look": ("sporecount.detect.detector", "look_closer"),
     "outlines": ("sporecount.detect.detector", "outline_columns"),
 }
 #: The search at other scales is one stage, whatever it calls.
