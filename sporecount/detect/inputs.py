@@ -58,11 +58,13 @@ def seen(density: NDArray[np.float32], examined: NDArray[np.bool_]) -> NDArray[n
         return packed
     # In bytes and whole pictures, many times faster than writing to the places of a mask.
     inside = examined.view(np.uint8)
-    kept, clear = (
-        np.asarray(cv2.merge([part] * 3), np.uint8).reshape(packed.shape)
-        for part in (inside * np.uint8(255), (1 - inside) * np.uint8(ZERO_BYTE))
-    )
-    return np.asarray((packed & kept) | clear, np.uint8)
+    packed &= _in_colour(inside * np.uint8(255))
+    packed |= _in_colour((1 - inside) * np.uint8(ZERO_BYTE))
+    return packed
+
+
+def _in_colour(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    return np.asarray(cv2.merge([mask] * 3), np.uint8).reshape(*mask.shape, 3)
 
 
 def blocks(packed: NDArray[np.uint8]) -> NDArray[np.uint8]:
