@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from sporecount.counts.rates import ConfidenceLaw, load_rates
-from sporecount.train.calibrate import false_per_mm2, finds_of, fitted_rates
+from sporecount.train.calibrate import false_per_mm2, finds_of, fitted_rates, recall_law
 from sporecount.train.confidence_law import LEAST_FALSE, fitted_law
 
 BEFORE = ConfidenceLaw(0.5, 3.0, 2.0, 3.0, 3.0)
@@ -110,3 +110,14 @@ def test_photos_with_few_spores_have_few() -> None:
 def test_an_impossible_law_is_refused(change: dict[str, float], message: str) -> None:
     with pytest.raises(ValueError, match=message):
         replace(BEFORE, **change)
+
+
+def test_the_law_of_recall_comes_out_as_drawn() -> None:
+    rng = np.random.default_rng(6)
+    spores = rng.integers(1, 60, 3000)
+    hits = rng.binomial(spores, rng.beta(9.0, 1.0, 3000))
+    mean, spread = recall_law(
+        [{"hits": float(h), "spores": float(s)} for h, s in zip(hits, spores, strict=True)]
+    )
+    assert mean == pytest.approx(0.9, abs=0.01)
+    assert spread == pytest.approx((0.9 * 0.1 / 11) ** 0.5, rel=0.1)

@@ -211,11 +211,7 @@ def fitted_rates(
         before = replace(before, company=line[1], company_most=most)
     law = fitted_law(photos, before)
     usual = [p for p in photos if not p["few"]]
-    table = np.array([(p["hits"], p["spores"]) for p in usual if p["spores"] >= 8])
-    mean = table[:, 0].sum() / table[:, 1].sum()
-    each = table[:, 0] / table[:, 1]
-    by_chance = np.mean(mean * (1 - mean) / table[:, 1])
-    spread = float(np.sqrt(max(each.var() - by_chance, 0.01**2)))
+    mean, spread = recall_law(photos)
     false, false_spread = false_per_mm2([p for p in photos if p["spores"] == 0] or photos)
     return {
         "recall_mean": round(float(mean), 4),
@@ -228,6 +224,32 @@ def fitted_rates(
         "confidence_law": {k: round(v, 4) for k, v in asdict(law).items()},
         "photo_law": {k: round(v, 4) for k, v in asdict(fitted_photo_law(photos)).items()},
     }
+
+
+def recall_law(photos: list[dict]) -> tuple[float, float]:
+    """Return the share of spores that is found, and what it varies by between photos.
+
+    Mean and standard deviation of the beta law under which the finds of all photos with
+    spores, also of those with few, are likeliest (beta-binomial).
+
+    Examples
+    --------
+    >>> half = [{"hits": h, "spores": 20.0} for h in (10.0, 11.0, 9.0, 10.0)]
+    >>> round(recall_law(half)[0], 2)
+    0.5
+    """
+    from scipy.optimize import minimize
+    from scipy.special import betaln
+
+    known = [(p["hits"], p["spores"] - p["hits"]) for p in photos if p["spores"]]
+    hits, missed = np.array(known).T
+
+    def loss(logs: NDArray[np.float64]) -> float:
+        a, b = np.exp(np.clip(logs, -5.0, 8.0))
+        return -float((betaln(hits + a, missed + b) - betaln(a, b)).sum())
+
+    a, b = np.exp(np.clip(minimize(loss, [2.0, 0.0], method="Nelder-Mead").x, -5.0, 8.0))
+    return float(a / (a + b)), float(np.sqrt(a * b / (a + b + 1.0)) / (a + b))
 
 
 def false_per_mm2(photos: list[dict]) -> tuple[float, float]:

@@ -40,6 +40,7 @@ def finds_of(condition: str, per_mm2: float, number: int, size_px=(1200, 900)) -
     from judging import Tally, judge_centres
 
     from sporecount.counting import count_photo
+    from sporecount.counts.rates import load_rates
     from sporecount.detect.table import SPORE_STATES
     from sporecount.photo.photo import Photo
     from sporecount.render.conditions import CONDITIONS as KNOWN
@@ -65,7 +66,9 @@ def finds_of(condition: str, per_mm2: float, number: int, size_px=(1200, 900)) -
     xy = table[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2)
     tally = Tally()
     is_true, _, seen = judge_centres(tally, xy, made.truth, plan.um_per_px)
-    chance = table["confidence"].to_numpy(float)
+    # By themselves: on a simulated field they are in other company.
+    odds = load_rates().confidence_law.by_itself(table["confidence"].to_numpy(float))
+    chance = 1.0 / (1.0 + np.exp(-odds))
     false = np.flatnonzero(is_true < 0)
     # Of the rest, those on a spore that nobody could see are no false ones.
     spared = made.truth[made.truth["state"].isin(SPORE_STATES)][["x_px", "y_px"]].to_numpy(float)

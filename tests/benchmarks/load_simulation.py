@@ -17,7 +17,7 @@ import re
 import sys
 from collections.abc import Iterator
 from contextlib import redirect_stdout
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -144,7 +144,10 @@ def shipped_detector() -> ShippedDetector:
 def judged_by(detector: str) -> tuple[DetectorRates, ShippedDetector | None]:
     """Return the rates a detector is judged by, and the detector if it is the shipped one."""
     if detector == SHIPPED:
-        return load_rates(), shipped_detector()
+        rates = load_rates()
+        # Its finds are drawn as each looks by itself (`load_finds`).
+        law = replace(rates.confidence_law, company=0.0)
+        return replace(rates, confidence_law=law), shipped_detector()
     return CHECKED_BY_HAND, None
 
 
