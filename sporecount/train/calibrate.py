@@ -211,7 +211,8 @@ def fitted_rates(
         before = replace(before, company=line[1], company_most=most)
     law = fitted_law(photos, before)
     usual = [p for p in photos if not p["few"]]
-    mean, spread = recall_law(photos)
+    # On most tapes spores are few, and a lonely one is missed more often.
+    mean, spread = recall_law([p for p in photos if p["few"] and p["spores"]] or photos)
     false, false_spread = false_per_mm2([p for p in photos if p["spores"] == 0] or photos)
     return {
         "recall_mean": round(float(mean), 4),
@@ -229,8 +230,8 @@ def fitted_rates(
 def recall_law(photos: list[dict]) -> tuple[float, float]:
     """Return the share of spores that is found, and what it varies by between photos.
 
-    Mean and standard deviation of the beta law under which the finds of all photos with
-    spores, also of those with few, are likeliest (beta-binomial).
+    Mean and standard deviation of the beta law under which the finds of the photos are
+    likeliest (beta-binomial); photos without spores say nothing.
 
     Examples
     --------
