@@ -81,7 +81,7 @@ class ConfidenceLaw:
         >>> law.by_itself(np.array([0.6])).round(2).tolist()
         [4.16]
         >>> law.by_itself(np.full(50, 0.6)).round(2).tolist()[0]
-        1.43
+        1.16
         """
         sure = np.clip(confidences, *BELIEVED)
         weight = sure**SURE_POWER
