@@ -10,16 +10,14 @@ from importlib import resources
 import numpy as np
 from numpy.typing import NDArray
 
+from sporecount.detect.table import SURE_POWER
+
 #: Below this the beta law of recall leaves the number of missed spores without an end.
 _LEAST_BETA_A = 1.5
 
 #: Above so many finds per mm2, each confidence is taken at its word, but for an error that all
 #: finds of a tape have in common; below, most finds may be litter that is on any tape.
 DENSE_PER_MM2 = 15.0
-
-#: A find speaks for the others of its photo or tape by its chance to this power: so steep
-#: that only what is surely a spore does.
-SURE_POWER = 4.0
 
 #: Confidences are believed no further than this.
 BELIEVED = (0.01, 0.998)

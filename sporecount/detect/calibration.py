@@ -15,8 +15,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.counts.rates import SURE_POWER
 from sporecount.detect.colour import hue_apart
+from sporecount.detect.table import SURE_POWER
 
 #: How doubtful a find is: the rest of its chance, times the chance to this power.
 DOUBT_POWER = 0.5

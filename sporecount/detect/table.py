@@ -30,6 +30,10 @@ COLUMNS: dict[str, str] = {
     "outline_px": "object",
 }
 
+#: A find speaks for the others of its photo by its chance of being a spore to this power: so
+#: steep that only what is surely one does.
+SURE_POWER = 4.0
+
 
 def empty_detections() -> pd.DataFrame:
     """Return a detections table without rows, with every column and its dtype.
