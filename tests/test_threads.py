@@ -8,18 +8,17 @@ from collections.abc import Iterator
 import pytest
 
 from sporecount import threads
-from sporecount.detect import engine
 
 
 @pytest.fixture(params=[1, 2, 4])
 def count(request: pytest.FixtureRequest) -> Iterator[int]:
     before = threads.threads()
-    engine.set_threads(request.param)
+    threads.set_threads(request.param)
     yield request.param
-    engine.set_threads(before)
+    threads.set_threads(before)
 
 
-def test_the_engine_sets_the_number_for_all(count: int) -> None:
+def test_the_number_is_set_for_all(count: int) -> None:
     assert threads.threads() == count
 
 

@@ -266,10 +266,10 @@ def _one_thread_each(jobs: int) -> Callable[[], None] | None:
     def one_thread() -> None:
         import cv2
 
-        from sporecount.detect import engine
+        from sporecount.threads import set_threads
 
         cv2.setNumThreads(1)
-        engine.set_threads(1)
+        set_threads(1)
 
     return one_thread
 

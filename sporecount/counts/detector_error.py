@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sporecount.counts.level import check_level
-from sporecount.counts.rates import BELIEVED, DetectorRates, PhotoLaw
+from sporecount.counts.rates import DetectorRates, PhotoLaw, believed_odds
 
 #: Share of a distribution that may be cut off at its far end.
 _NEGLIGIBLE = 1e-7
@@ -109,8 +109,6 @@ def spores_range(
     else:
         false = _false_from_rate(detections, area_mm2, rates)
 
-    if rates.photo_law is None:
-        doubtful = None
     totals, chances = _sum_up(detections, *_fewer_cases(false), rates, doubtful)
     cumulative = np.cumsum(chances)
     tail = (1.0 - level) / 2.0
@@ -172,11 +170,8 @@ def _with_common_error(
     if law is None:
         return confidences[:, None], np.ones(1)
     nodes, weights = np.polynomial.hermite_e.hermegauss(_NODES)
-    sure = np.clip(confidences, *BELIEVED)
-    logits = law.power * np.log(sure / (1.0 - sure))
-    return 1.0 / (
-        1.0 + np.exp(-logits[:, None] - law.common_error * nodes)
-    ), weights / weights.sum()
+    odds = law.power * believed_odds(confidences)[:, None] + law.common_error * nodes
+    return 1.0 / (1.0 + np.exp(-odds)), weights / weights.sum()
 
 
 def _fewer_cases(

@@ -23,6 +23,18 @@ DENSE_PER_MM2 = 15.0
 BELIEVED = (0.01, 0.998)
 
 
+def believed_odds(confidences: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return the log odds of confidences, as far as these are believed.
+
+    Examples
+    --------
+    >>> believed_odds(np.array([0.5, 0.998, 1.0])).round(2).tolist()
+    [0.0, 6.21, 6.21]
+    """
+    sure = np.clip(confidences, *BELIEVED)
+    return np.log(sure) - np.log1p(-sure)
+
+
 @dataclass(frozen=True)
 class ConfidenceLaw:
     """What confidences are worth on a tape: they err in common, and litter is on any tape.
@@ -81,12 +93,11 @@ class ConfidenceLaw:
         >>> law.by_itself(np.full(50, 0.6)).round(2).tolist()[0]
         1.16
         """
-        sure = np.clip(confidences, *BELIEVED)
-        weight = sure**SURE_POWER
+        weight = np.clip(confidences, *BELIEVED) ** SURE_POWER
         here = np.log1p(np.maximum(weight.sum() - weight, 0.0))
         alone = np.maximum(self.company_most - here, 0.0)
-        most = np.log(BELIEVED[1] / (1.0 - BELIEVED[1]))
-        return np.minimum(np.log(sure / (1.0 - sure)) + self.company * alone, most)
+        most = believed_odds(np.array(BELIEVED[1]))
+        return np.minimum(believed_odds(confidences) + self.company * alone, most)
 
 
 @dataclass(frozen=True)

@@ -83,8 +83,12 @@ def calibrated(
 
 def evidence(heat: NDArray[np.float64], share: NDArray[np.float64]) -> NDArray[np.float64]:
     """Return the logits of heat and of the closer look's share, shape (k, 2)."""
-    both = np.clip(np.stack([heat, share], axis=1), _LEAST, 1.0 - _LEAST)
-    return np.log(both / (1.0 - both))
+    return _logit(np.stack([heat, share], axis=1))
+
+
+def _logit(chances: NDArray[np.float64]) -> NDArray[np.float64]:
+    bounded = np.clip(chances, _LEAST, 1.0 - _LEAST)
+    return np.log(bounded / (1.0 - bounded))
 
 
 def fitted_to_photo(
@@ -149,10 +153,9 @@ def photo_evidence(
     doubtful = np.where(speaks, (1.0 - chances) * chances**DOUBT_POWER, 0.0)
     others = np.maximum(sure.sum() - sure, 0.0)
     apart = np.zeros(len(chances)) if seen is None else hue_apart(seen, sure)
-    bounded = np.clip(chances, _LEAST, 1.0 - _LEAST)
     return np.stack(
         [
-            np.log(bounded / (1.0 - bounded)),
+            _logit(chances),
             np.log1p(others),
             np.log1p(np.maximum(doubtful.sum() - doubtful, 0.0)),
             apart * others / (others + ENOUGH),

@@ -11,21 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount import threads
-from sporecount.threads import on_threads
-
-__all__ = ["on_threads", "run", "set_threads", "use_weights"]
+from sporecount.threads import threads
 
 _lock = threading.Lock()
 _folder: Path | None = None
-
-
-def set_threads(count: int) -> None:
-    """Set how many threads a photo's work and each network run may use, before the first run."""
-    if count != threads.threads():
-        with _lock:
-            threads.set_threads(count)
-            _session.cache_clear()
 
 
 def use_weights(folder: Path | None) -> None:
@@ -49,11 +38,11 @@ def _weights(name: str) -> bytes:
 
 
 @lru_cache(maxsize=8)
-def _session(name: str, threads: int) -> Any:
+def _session(name: str, count: int) -> Any:
     import onnxruntime
 
     options = onnxruntime.SessionOptions()
-    options.intra_op_num_threads = threads
+    options.intra_op_num_threads = count
     # Threads that wait in a loop for the next run take the time of those that work.
     options.add_session_config_entry("session.intra_op.allow_spinning", "0")
     options.inter_op_num_threads = 1
@@ -71,8 +60,8 @@ def run(name: str, *inputs: NDArray[Any], alone: bool = False) -> NDArray[np.flo
     *inputs : ndarray
         Its inputs, in order, each of its own kind.
     alone : bool
-        Use this thread only: many small runs side by side (`on_threads`) share the
-        processors better than each does by itself.
+        Use this thread only: many small runs side by side share the processors better than
+        each does by itself.
 
     Returns
     -------
@@ -80,6 +69,6 @@ def run(name: str, *inputs: NDArray[Any], alone: bool = False) -> NDArray[np.flo
         Its logits.
     """
     with _lock:
-        session = _session(name, 1 if alone else threads.threads())
+        session = _session(name, 1 if alone else threads())
     names = [entry.name for entry in session.get_inputs()]
     return session.run(None, dict(zip(names, inputs, strict=True)))[0]

@@ -12,6 +12,7 @@ from sporecount.detect import engine
 from sporecount.detect.glance import GLANCE_CELL_PX, promising
 from sporecount.detect.inputs import BLOCK_PX, CELL_PX, ZERO_BYTE, blocks, seen
 from sporecount.detect.windows import Window, windows
+from sporecount.threads import on_threads
 
 #: What the network is shown around each window, cells of the glance.
 MARGIN_CELLS = 2
@@ -77,7 +78,7 @@ def search(
         mine = owner[y // GLANCE_CELL_PX, x // GLANCE_CELL_PX] == number
         return found[mine & examined[y, x]]
 
-    found = engine.on_threads(search_window, range(len(runs)))
+    found = on_threads(search_window, range(len(runs)))
     return _candidates(np.concatenate([np.zeros((0, 8)), *found]))
 
 

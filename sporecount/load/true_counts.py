@@ -17,7 +17,13 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.counts.rates import BELIEVED, DENSE_PER_MM2, ConfidenceLaw, DetectorRates
+from sporecount.counts.rates import (
+    BELIEVED,
+    DENSE_PER_MM2,
+    ConfidenceLaw,
+    DetectorRates,
+    believed_odds,
+)
 from sporecount.load.fields import Seen
 
 #: Steps in which the error that all confidences have in common is gone through, in its
@@ -62,7 +68,7 @@ def true_counts(seen: Seen, rates: DetectorRates) -> TrueCounts:
     if looked:
         law = rates.confidence_law
         odds = np.concatenate([law.by_itself(own) for own in seen.confidences or ()] or [logs[:0]])
-        logs = _with_looks(logs, 1.0 / (1.0 + np.exp(-odds)), law)
+        logs = _with_looks(logs, odds, law)
     return TrueCounts(real, logs)
 
 
@@ -86,7 +92,7 @@ def log_false_by_confidence(
 
 
 def _with_looks(
-    logs: NDArray[np.float64], confidences: NDArray[np.float64], known: ConfidenceLaw
+    logs: NDArray[np.float64], odds: NDArray[np.float64], known: ConfidenceLaw
 ) -> NDArray[np.float64]:
     """Weigh by how the detections look, when all of a tape's may be too sure or too doubtful.
 
@@ -97,20 +103,18 @@ def _with_looks(
     chances = np.exp(-0.5 * _STEPS**2)
     laws = []
     for step, chance in zip(_STEPS, chances / chances.sum(), strict=True):
-        law = logs + log_looks(confidences, known, known.common_error * step)
+        law = logs + _log_looks_of(odds, known, known.common_error * step)
         laws.append(law - logsumexp(law) + np.log(chance))
     return np.asarray(logsumexp(laws, axis=0), np.float64) + float(logsumexp(logs))
 
 
-def log_looks(
-    confidences: NDArray[np.float64], law: ConfidenceLaw, shift: float = 0.0
-) -> NDArray[np.float64]:
+def log_looks(confidences: NDArray[np.float64], law: ConfidenceLaw) -> NDArray[np.float64]:
     """Return ln of how well D of the detections look real and the rest false, for D = 0, 1, ...
 
     A confidence is the chance to be a spore among detections of which a usual share are.
     On this tape the share may be another, down to none: what a confidence tells is how much
     likelier such a detection is on a spore than on something else. Averaged over the ways
-    to choose D of them. ``shift`` is added to the logarithm of each one's odds.
+    to choose D of them.
 
     Examples
     --------
@@ -120,11 +124,17 @@ def log_looks(
     >>> log_looks(np.array([0.5, 0.99]), law).round(2).tolist()
     [0.0, 3.6, 1.69]
     """
+    return _log_looks_of(believed_odds(confidences), law, 0.0)
+
+
+def _log_looks_of(
+    odds: NDArray[np.float64], law: ConfidenceLaw, shift: float
+) -> NDArray[np.float64]:
+    """Return the same of log odds; ``shift`` is added to how much likelier each is on a spore."""
     from scipy.special import gammaln
 
-    sure = np.clip(confidences, *BELIEVED)
     even = np.log(law.even_confidence / (1.0 - law.even_confidence))
-    odds = law.power * (np.log(sure) - np.log1p(-sure) - even) + shift
+    odds = law.power * (odds - even) + shift
     real = np.arange(len(odds) + 1)
     ways = gammaln(len(odds) + 1.0) - gammaln(real + 1.0) - gammaln(len(odds) - real + 1.0)
     logs = _log_choices(odds) if len(odds) <= _ONE_BY_ONE else _log_choices_of_many(odds)

@@ -15,6 +15,7 @@ import shutil
 import time
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import click
 
@@ -89,62 +90,40 @@ def blanks(sheet: Path, folder: Path, tiles: int, seed: int, former: Path | None
     write_blanks(sheet, folder, {"coarse": COARSE_SIDE, "fine": FINE_SIDE}, tiles, seed, former)
 
 
-@main.command()
-@click.argument("folder", type=click.Path(path_type=Path))
-@click.argument("out", type=click.Path(path_type=Path))
-@click.option("--seconds", default=500.0, show_default=True)
-@click.option("--steps", type=int, help="Train for so many steps instead: the same every time.")
-@click.option("--device", default="cuda", show_default=True)
-@click.option("--seed", default=0, show_default=True)
-@click.option("--batch", default=64, show_default=True)
-@click.option("--width", default=48, show_default=True)
-@click.option("--deep", default=56, show_default=True)
-@click.option("--rate", default=3e-3, show_default=True)
-@click.option("--least", default=512, show_default=True, help="Tiles of each kind to wait for.")
-@click.option("--without", help="Leave out a spore style or composition, by its name.")
-@click.option("--start-from", type=click.Path(path_type=Path, exists=True))
-def search(
-    folder: Path,
-    out: Path,
-    seconds: float,
-    steps: int | None,
-    device: str,
-    seed: int,
-    batch: int,
-    width: int,
-    deep: int,
-    rate: float,
-    least: int,
-    without: str | None,
-    start_from: Path | None,
-) -> None:
-    """Teach the search network from the chunks in FOLDER; write weights and ONNX to OUT."""
-    from sporecount.train.draw import allowed_without
-    from sporecount.train.export import export_search
-    from sporecount.train.learn import train
-    from sporecount.train.loss import search_loss
-    from sporecount.train.network import SearchNet
-
-    out.mkdir(parents=True, exist_ok=True)
-    name = "search" if without is None else f"search-without-{without}"
-    train(
-        SearchNet(**_seeded(seed, width=width, deep=deep)),
-        search_loss,
-        [folder / "coarse", folder / "fine"],
-        out / f"{name}.pt",
-        seconds=seconds,
-        steps=steps,
-        device=device,
-        seed=seed,
-        batch=batch,
-        rate=rate,
-        shape={"width": width, "deep": deep},
-        allowed=allowed_without(without),
-        least=least,
-        start_from=start_from,
-        say=lambda text: _say(f"{name}: {text}"),
+def _teaches(seconds: float, batch: int, least: int) -> Callable[[Callable], Callable]:  # type: ignore[type-arg]
+    """Give a command the arguments and options that all teaching has, with its own defaults."""
+    options = (
+        click.argument("folder", type=click.Path(path_type=Path)),
+        click.argument("out", type=click.Path(path_type=Path)),
+        click.option("--seconds", default=seconds, show_default=True),
+        click.option(
+            "--steps", type=int, help="Train for so many steps instead: the same every time."
+        ),
+        click.option("--device", default="cuda", show_default=True),
+        click.option("--seed", default=0, show_default=True),
+        click.option("--batch", default=batch, show_default=True),
+        click.option("--rate", default=3e-3, show_default=True),
+        click.option(
+            "--least",
+            default=least,
+            show_default=True,
+            help="Tiles of each kind, or close-ups, to wait for.",
+        ),
     )
-    export_search(out / f"{name}.pt", out / f"{name}.onnx")
+
+    def given(command: Callable) -> Callable:  # type: ignore[type-arg]
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return given
+
+
+_WITHOUT = click.option("--without", help="Leave out a spore style or composition, by its name.")
+
+
+def _name(network: str, without: str | None) -> str:
+    return network if without is None else f"{network}-without-{without}"
 
 
 def _seeded(seed: int, **shape: int) -> dict[str, int]:
@@ -156,28 +135,47 @@ def _seeded(seed: int, **shape: int) -> dict[str, int]:
 
 
 @main.command()
-@click.argument("folder", type=click.Path(path_type=Path))
-@click.argument("out", type=click.Path(path_type=Path))
-@click.option("--seconds", default=120.0, show_default=True)
-@click.option("--steps", type=int, help="Train for so many steps instead: the same every time.")
-@click.option("--device", default="cuda", show_default=True)
-@click.option("--seed", default=0, show_default=True)
-@click.option("--batch", default=64, show_default=True)
-@click.option("--width", default=32, show_default=True)
-@click.option("--rate", default=3e-3, show_default=True)
-@click.option("--least", default=512, show_default=True, help="Tiles of each kind to wait for.")
-def glance(
+@_teaches(seconds=500.0, batch=64, least=512)
+@click.option("--width", default=48, show_default=True)
+@click.option("--deep", default=56, show_default=True)
+@_WITHOUT
+@click.option("--start-from", type=click.Path(path_type=Path, exists=True))
+def search(
     folder: Path,
     out: Path,
-    seconds: float,
-    steps: int | None,
-    device: str,
-    seed: int,
-    batch: int,
     width: int,
-    rate: float,
-    least: int,
+    deep: int,
+    without: str | None,
+    start_from: Path | None,
+    **teaching: Any,
 ) -> None:
+    """Teach the search network from the chunks in FOLDER; write weights and ONNX to OUT."""
+    from sporecount.train.draw import allowed_without
+    from sporecount.train.export import export_search
+    from sporecount.train.learn import train
+    from sporecount.train.loss import search_loss
+    from sporecount.train.network import SearchNet
+
+    out.mkdir(parents=True, exist_ok=True)
+    name = _name("search", without)
+    train(
+        SearchNet(**_seeded(teaching["seed"], width=width, deep=deep)),
+        search_loss,
+        [folder / "coarse", folder / "fine"],
+        out / f"{name}.pt",
+        shape={"width": width, "deep": deep},
+        allowed=allowed_without(without),
+        start_from=start_from,
+        say=lambda text: _say(f"{name}: {text}"),
+        **teaching,
+    )
+    export_search(out / f"{name}.pt", out / f"{name}.onnx")
+
+
+@main.command()
+@_teaches(seconds=120.0, batch=64, least=512)
+@click.option("--width", default=32, show_default=True)
+def glance(folder: Path, out: Path, width: int, **teaching: Any) -> None:
     """Teach the glance network from the chunks in FOLDER; write weights and ONNX to OUT."""
     from sporecount.train.export import export_glance
     from sporecount.train.glance import GlanceNet, glance_loss
@@ -185,65 +183,34 @@ def glance(
 
     out.mkdir(parents=True, exist_ok=True)
     train(
-        GlanceNet(**_seeded(seed, width=width)),
+        GlanceNet(**_seeded(teaching["seed"], width=width)),
         glance_loss,
         [folder / "coarse", folder / "fine"],
         out / "glance.pt",
-        seconds=seconds,
-        steps=steps,
-        device=device,
-        seed=seed,
-        batch=batch,
-        rate=rate,
         shape={"width": width},
-        least=least,
         say=lambda text: _say(f"glance: {text}"),
+        **teaching,
     )
     export_glance(out / "glance.pt", out / "glance.onnx")
 
 
 @main.command()
-@click.argument("folder", type=click.Path(path_type=Path))
-@click.argument("out", type=click.Path(path_type=Path))
-@click.option("--seconds", default=500.0, show_default=True)
-@click.option("--steps", type=int, help="Train for so many steps instead: the same every time.")
-@click.option("--device", default="cuda", show_default=True)
-@click.option("--seed", default=0, show_default=True)
-@click.option("--batch", default=768, show_default=True)
-@click.option("--rate", default=3e-3, show_default=True)
-@click.option("--least", default=4000, show_default=True, help="Crops to wait for.")
-@click.option("--without", help="Leave out a spore style or composition, by its name.")
-def closer(
-    folder: Path,
-    out: Path,
-    seconds: float,
-    steps: int | None,
-    device: str,
-    seed: int,
-    batch: int,
-    rate: float,
-    least: int,
-    without: str | None,
-) -> None:
+@_teaches(seconds=500.0, batch=768, least=4000)
+@_WITHOUT
+def closer(folder: Path, out: Path, without: str | None, **teaching: Any) -> None:
     """Teach the closer network from the crops in FOLDER; write weights and ONNX to OUT."""
     from sporecount.train.closer import train_closer
     from sporecount.train.closer_network import export_closer
     from sporecount.train.draw import allowed_without
 
     out.mkdir(parents=True, exist_ok=True)
-    name = "closer" if without is None else f"closer-without-{without}"
+    name = _name("closer", without)
     train_closer(
         folder / "crops",
         out / f"{name}.pt",
-        seconds=seconds,
-        steps=steps,
-        device=device,
-        seed=seed,
-        batch=batch,
-        rate=rate,
         allowed=allowed_without(without),
-        least=least,
         say=lambda text: _say(f"{name}: {text}"),
+        **teaching,
     )
     export_closer(out / f"{name}.pt", out / f"{name}.onnx")
 

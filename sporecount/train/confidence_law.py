@@ -33,8 +33,8 @@ def fitted_law(photos: list[dict], before: ConfidenceLaw) -> ConfidenceLaw:
     before : ConfidenceLaw
         Stays in force, in its part, where too little was found to tell; its ``company`` does.
     """
-    known = [_known_finds(p) for p in photos]
-    alone = [_known_finds(p, before) for p in photos]
+    known = [known_finds(p) for p in photos]
+    alone = [known_finds(p, before) for p in photos]
     dense = np.array([p["kept"].sum() > DENSE_PER_MM2 * p["mm2"] for p in photos], bool)
     few = [one for one, is_dense in zip(alone, dense, strict=True) if not is_dense]
     many = [one for one, is_dense in zip(known, dense, strict=True) if is_dense]
@@ -49,7 +49,7 @@ def fitted_law(photos: list[dict], before: ConfidenceLaw) -> ConfidenceLaw:
     return law
 
 
-def _known_finds(photo: dict, law: ConfidenceLaw = _AS_SAID) -> KnownFinds:
+def known_finds(photo: dict, law: ConfidenceLaw = _AS_SAID) -> KnownFinds:
     """Return the logits of what was kept as spores, by themselves, and which of them are."""
     kept = photo["kept"]
     known = photo["kind"][kept] >= 0

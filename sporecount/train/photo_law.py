@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.counts.rates import BELIEVED, PhotoLaw
+from sporecount.counts.rates import PhotoLaw
+from sporecount.train.confidence_law import KnownFinds, known_finds
 
 #: Sizes of the error that a photo's confidences share.
 _NODES = 15
@@ -13,9 +14,6 @@ _NODES = 15
 #: Microscopes that no renderer knows err in more ways: the error that confidences share, and
 #: how far misses vary between photos, are taken so many times as large.
 MARGIN = 1.2
-
-#: Finds of one photo: logits of what is said, and which are spores.
-_Finds = tuple[NDArray[np.float64], NDArray[np.bool_]]
 
 
 def fitted_photo_law(photos: list[dict]) -> PhotoLaw:
@@ -26,20 +24,12 @@ def fitted_photo_law(photos: list[dict]) -> PhotoLaw:
     photos : list of dict
         From `sporecount.train.calibrate.judged`.
     """
-    power, error = _fitted_false(
-        [_counted(p) for p in photos if (p["kept"] & (p["kind"] >= 0)).any()]
-    )
+    power, error = _fitted_false([one for one in map(known_finds, photos) if len(one[0])])
     per_found, per_doubtful, shape = _fitted_misses(photos)
     return PhotoLaw(power, MARGIN * error, per_found, per_doubtful, shape / MARGIN)
 
 
-def _counted(photo: dict) -> _Finds:
-    chosen = photo["kept"] & (photo["kind"] >= 0)
-    sure = np.clip(photo["chances"][chosen], *BELIEVED)
-    return np.log(sure / (1.0 - sure)), photo["kind"][chosen] == 1
-
-
-def _fitted_false(finds: list[_Finds]) -> tuple[float, float]:
+def _fitted_false(finds: list[KnownFinds]) -> tuple[float, float]:
     """Return power and common error of the log odds, by maximum likelihood."""
     from scipy.optimize import minimize
 

@@ -30,7 +30,7 @@ STAGES = {
     "field": ("sporecount.field.make", "make_field"),
     "cheap look": ("sporecount.detect.search", "promising"),
     "windows": ("sporecount.detect.search", "windows"),
-    "search": ("sporecount.detect.engine", "on_threads"),
+    "search": ("sporecount.detect.search", "on_threads"),
     "closer look": ("sporecount.detect.detector", "look_closer"),
     "outlines": ("sporecount.detect.detector", "outline_columns"),
 }
