@@ -13,7 +13,7 @@ from sporecount.field.field import Field
 from sporecount.field.fitness import judge_fitness
 from sporecount.field.light import log_light
 from sporecount.field.resample import block_means, to_working_scale
-from sporecount.field.sample import disc, find_sample
+from sporecount.field.sample import Sample, disc, find_sample
 from sporecount.field.text import Box, find_text
 from sporecount.photo.photo import Photo
 from sporecount.scale.calibration import Calibration
@@ -52,13 +52,15 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
     ((150, 200, 3), 0.0243)
     """
     zoom = settings.work_um_per_px / calibration.um_per_px
-    (work, coarse), found_text = side_by_side(
+    (work, coarse, sample), found_text = side_by_side(
         lambda: _scaled(photo.pixels, zoom), lambda: find_text(photo.pixels)
     )
     text = _at_work(found_text, zoom)
+    if text:
+        sample = find_sample(_without(coarse, text), work)
     logs, (examined, light_log, step) = side_by_side(
         lambda: cv2.LUT(work, log_counts(np.arange(256, dtype=np.uint8))),
-        lambda: _sample_and_light(work, coarse, text, settings.work_um_per_px),
+        lambda: _examined_and_light(coarse, sample, text, work.shape, settings.work_um_per_px),
     )
     density = _even_out(np.asarray(logs, np.float32), light_log, step)
     fitness, notes = judge_fitness(work, density, examined, calibration.um_per_px, settings)
@@ -76,24 +78,31 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
     )
 
 
-def _scaled(pixels: NDArray[np.uint8], zoom: float) -> tuple[NDArray[np.uint8], NDArray[np.uint8]]:
-    """Return the photo at the working scale and the coarse picture made from that."""
+def _scaled(
+    pixels: NDArray[np.uint8], zoom: float
+) -> tuple[NDArray[np.uint8], NDArray[np.uint8], Sample]:
+    """Return the photo at the working scale, the coarse picture made from that, and its sample."""
     work = to_working_scale(pixels, zoom)
-    return work, block_means(work, _COARSE)
+    coarse = block_means(work, _COARSE)
+    return work, coarse, find_sample(coarse, work)
 
 
-def _sample_and_light(
-    work: NDArray[np.uint8],
+def _without(coarse: NDArray[np.uint8], text: list[tuple[slice, slice]]) -> NDArray[np.uint8]:
+    """Return the picture with text blacked out, that a label beside a round field is no light."""
+    unlabelled = coarse.copy()
+    for box in text:
+        unlabelled[_coarser(box)] = 0
+    return unlabelled
+
+
+def _examined_and_light(
     coarse: NDArray[np.uint8],
+    sample: Sample,
     text: list[tuple[slice, slice]],
+    shape: tuple[int, ...],
     um_per_px: float,
 ) -> tuple[NDArray[np.bool_], NDArray[np.float32], int]:
     """Return the part to examine, the light's logarithm and working pixels per pixel of it."""
-    # A label in the black around a round field must not pass for light.
-    unlabelled = coarse.copy() if text else coarse
-    for box in text:
-        unlabelled[_coarser(box)] = 0
-    sample = find_sample(unlabelled, work)
     usable = sample.mask.copy()
     for box in text:
         usable[_coarser(box)] = False
@@ -101,7 +110,7 @@ def _sample_and_light(
     light_um_per_px = step * _COARSE * um_per_px
     light_log, examined = side_by_side(
         lambda: log_light(_every(coarse, step), _every(usable, step), light_um_per_px),
-        lambda: _enlarged_sample(sample.mask, sample.circle, work.shape),
+        lambda: _enlarged_sample(sample, shape),
     )
     for box in text:
         examined[box] = False
@@ -115,24 +124,21 @@ def _light_step(shape: tuple[int, ...]) -> int:
 
 def _every(picture: NDArray[Any], step: int) -> NDArray[Any]:
     """Take the middle pixel of each block: an average would mix background and objects."""
-    below, right = -picture.shape[0] % step, -picture.shape[1] % step
-    if below or right:
-        picture = np.pad(picture, [(0, below), (0, right), (0, 0)][: picture.ndim], mode="edge")
-    return np.ascontiguousarray(picture[step // 2 :: step, step // 2 :: step])
+    rows, columns = (
+        np.minimum(np.arange(step // 2, side + step // 2, step), side - 1)
+        for side in picture.shape[:2]
+    )
+    return np.ascontiguousarray(picture[rows[:, None], columns])
 
 
-def _enlarged_sample(
-    coarse: NDArray[np.bool_],
-    circle: tuple[float, float, float] | None,
-    shape: tuple[int, ...],
-) -> NDArray[np.bool_]:
+def _enlarged_sample(sample: Sample, shape: tuple[int, ...]) -> NDArray[np.bool_]:
     """Bring the sample's mask from the coarse picture to the working scale."""
-    if circle is not None:
-        x, y = ((c + 0.5) * _COARSE - 0.5 for c in circle[:2])
-        return disc(shape, (x, y, circle[2] * _COARSE))
-    if coarse.all():
+    if sample.circle is not None:
+        x, y = ((c + 0.5) * _COARSE - 0.5 for c in sample.circle[:2])
+        return disc(shape, (x, y, sample.circle[2] * _COARSE))
+    if sample.mask.all():
         return np.ones(shape[:2], bool)
-    return np.kron(coarse, np.ones((_COARSE, _COARSE), bool))[: shape[0], : shape[1]]
+    return np.kron(sample.mask, np.ones((_COARSE, _COARSE), bool))[: shape[0], : shape[1]]
 
 
 def _at_work(boxes: list[Box], zoom: float) -> list[tuple[slice, slice]]:
