@@ -32,15 +32,6 @@ class Window:
         area = (self.bottom - self.top + 2 * margin) * (self.right - self.left + 2 * margin)
         return area + _START_CELLS
 
-    def joined(self, other: Window) -> Window:
-        """Return the smallest window around two."""
-        return Window(
-            min(self.top, other.top),
-            min(self.left, other.left),
-            max(self.bottom, other.bottom),
-            max(self.right, other.right),
-        )
-
 
 def windows(cells: NDArray[np.bool_], margin: int) -> tuple[list[Window], NDArray[np.int32]]:
     """Cover the wanted cells with windows that cost little together.
@@ -65,15 +56,13 @@ def windows(cells: NDArray[np.bool_], margin: int) -> tuple[list[Window], NDArra
     >>> [(w.top, w.left, w.bottom, w.right) for w in windows(cells, 2)[0]]
     [(3, 4, 5, 6), (30, 30, 31, 31)]
     """
-    found = _blocks(cells)
-    before = len(found) + 1
-    while len(found) < before:
-        before = len(found)
-        found = [
-            one
-            for start in range(0, before, _AT_ONCE)
-            for one in _merged(found[start : start + _AT_ONCE], margin)
-        ]
+    boxes = _blocks(cells)
+    before = len(boxes) + 1
+    while len(boxes) < before:
+        before = len(boxes)
+        parts = [boxes[start : start + _AT_ONCE] for start in range(0, before, _AT_ONCE)]
+        boxes = np.concatenate([boxes[:0], *(_merged(part, margin) for part in parts)])
+    found = [Window(*box) for box in boxes.tolist()]
     even = _even_tiles(cells)
     if sum(one.cost(margin) for one in even) < sum(one.cost(margin) for one in found):
         found = even
@@ -98,42 +87,39 @@ def _even_tiles(cells: NDArray[np.bool_]) -> list[Window]:
     ]
 
 
-def _blocks(cells: NDArray[np.bool_]) -> list[Window]:
-    """Return the wanted part of each block, trimmed."""
-    found = []
-    for top in range(0, cells.shape[0], BLOCK_CELLS):
-        for left in range(0, cells.shape[1], BLOCK_CELLS):
-            part = cells[top : top + BLOCK_CELLS, left : left + BLOCK_CELLS]
-            rows, columns = np.flatnonzero(part.any(axis=1)), np.flatnonzero(part.any(axis=0))
-            if len(rows):
-                found.append(
-                    Window(
-                        top + int(rows[0]),
-                        left + int(columns[0]),
-                        top + int(rows[-1]) + 1,
-                        left + int(columns[-1]) + 1,
-                    )
-                )
-    return found
+def _blocks(cells: NDArray[np.bool_]) -> NDArray[np.intp]:
+    """Return the wanted part of each block, trimmed: rows of top, left, bottom, right."""
+    rows, columns = (-(-side // BLOCK_CELLS) for side in cells.shape)
+    whole = np.zeros((rows * BLOCK_CELLS, columns * BLOCK_CELLS), bool)
+    whole[: cells.shape[0], : cells.shape[1]] = cells
+    blocks = whole.reshape(rows, BLOCK_CELLS, columns, BLOCK_CELLS)
+    down = np.asarray(blocks.any(axis=3)).swapaxes(1, 2)
+    across = np.asarray(blocks.any(axis=1))
+    row, column = np.nonzero(across.any(axis=2))
+    ends = []
+    for filled, start in ((down[row, column], row), (across[row, column], column)):
+        first, beyond = filled.argmax(axis=1), BLOCK_CELLS - filled[:, ::-1].argmax(axis=1)
+        ends.append(np.stack([first, beyond]) + start * BLOCK_CELLS)
+    (top, bottom), (left, right) = ends
+    return np.stack([top, left, bottom, right], axis=1)
 
 
-def _merged(found: list[Window], margin: int) -> list[Window]:
+def _merged(boxes: NDArray[np.intp], margin: int) -> NDArray[np.intp]:
     """Join windows two by two, those first that save most; each is joined once at most."""
-    box = np.array([(w.top, w.left, w.bottom, w.right) for w in found], np.int32).reshape(-1, 4)
-    low = np.minimum(box[:, None, :2], box[None, :, :2])
-    high = np.maximum(box[:, None, 2:], box[None, :, 2:])
-    sides = high - low
-    cost = np.array([w.cost(margin) for w in found])
-    saved = cost[:, None] + cost[None] - (sides + 2 * margin).prod(axis=2) - _START_CELLS
-    saved[(sides > MOST_CELLS).any(axis=2)] = 0
-    one, other = np.nonzero(np.triu(saved, 1) > 0)
+    top, left, bottom, right = boxes.T
+    high, wide = (
+        np.maximum(end[:, None], end) - np.minimum(start[:, None], start)
+        for start, end in ((top, bottom), (left, right))
+    )
+    joined = (high + 2 * margin) * (wide + 2 * margin)
+    alone = np.diagonal(joined)
+    saved = np.triu(alone[:, None] + alone + _START_CELLS - joined, 1)
+    one, other = np.nonzero((saved > 0) & (high <= MOST_CELLS) & (wide <= MOST_CELLS))
     order = np.argsort(-saved[one, other], kind="stable")
-    partner: dict[int, int] = {}
+    partner = list(range(len(boxes)))
     for a, b in zip(one[order].tolist(), other[order].tolist()):
-        if a not in partner and b not in partner:
+        if partner[a] == a and partner[b] == b:
             partner[a], partner[b] = b, a
-    return [
-        window.joined(found[partner[number]]) if number in partner else window
-        for number, window in enumerate(found)
-        if partner.get(number, number) >= number
-    ]
+    paired = boxes[partner]
+    around = [np.minimum(boxes[:, :2], paired[:, :2]), np.maximum(boxes[:, 2:], paired[:, 2:])]
+    return np.concatenate(around, axis=1)[partner >= np.arange(len(boxes))]
