@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 
 from sporecount.render.clutter.registry import KINDS
-from sporecount.render.plan import random_plan
-from sporecount.render.scatter import cluster_sites
+from sporecount.render.plan import SporePlan, random_plan
+from sporecount.render.scatter import RIM_UM, cluster_sites
 from sporecount.train.tiles import lesson
 
 
@@ -45,3 +45,31 @@ def test_heavy_clumps_lie_three_to_six_um_apart() -> None:
         nearest += apart.min(axis=1).tolist()
     assert 3.0 < np.median(nearest) < 6.5
     assert np.mean(np.array(nearest) < 2.0) < 0.1
+
+
+def test_spores_that_lie_on_litter_are_on_or_at_it() -> None:
+    rng = np.random.default_rng(6)
+    hosts = np.array([[40.0, 60.0, 30.0, 20.0], [150.0, 120.0, 12.0, 40.0]])
+
+    def on_one(share: float) -> float:
+        spores = SporePlan(clumped=0.0, on_litter=share)
+        sites = cluster_sites(rng, 300, (200.0, 180.0), spores, hosts)
+        at = np.array([(site.x_um, site.y_um) for site in sites])
+        off = np.abs(at[:, None] - hosts[None, :, :2]) - 0.5 * hosts[None, :, 2:]
+        return float((off.max(axis=2).min(axis=1) <= 0.5 * RIM_UM).mean())
+
+    # By chance so many lie there as the boxes and their rims cover of the canvas.
+    covered = float(np.prod(hosts[:, 2:] + RIM_UM, axis=1).sum() / (200 * 180))
+    assert abs(on_one(0.0) - covered) < 0.06
+    assert on_one(1.0) == 1.0
+    assert abs(on_one(0.5) - (0.5 + 0.5 * covered)) < 0.12
+
+
+def test_without_litter_spores_lie_where_they_would() -> None:
+    plain, wanted = (
+        cluster_sites(
+            np.random.default_rng(7), 40, (200.0, 180.0), SporePlan(on_litter=share), hosts
+        )
+        for share, hosts in ((0.0, None), (1.0, np.zeros((0, 4))))
+    )
+    assert [one.x_um for one in plain] == [one.x_um for one in wanted]

@@ -12,7 +12,7 @@ torch = pytest.importorskip("torch")
 
 from sporecount.train.blanks import read_blanks, write_blanks  # noqa: E402
 from sporecount.train.develop import develop  # noqa: E402
-from sporecount.train.pool import Pool  # noqa: E402
+from sporecount.train.pool import Pool, write_chunk  # noqa: E402
 
 
 def _tiles() -> torch.Tensor:
@@ -69,3 +69,16 @@ def test_spore_free_photographs_become_tiles_without_objects(tmp_path: Path) -> 
     assert bool((pool.objects[:6, :, 6] < 0).all())
     spread = pool.tiles[:6].float().amax((1, 2)) - pool.tiles[:6].float().amin((1, 2))
     assert float(spread.amin()) > 20  # the disc is in each of them
+
+
+def test_a_pool_keeps_no_more_than_it_may(tmp_path: Path) -> None:
+    for number in range(8):
+        tiles = np.full((5, 8, 8, 3), number, np.uint8)
+        objects = [np.zeros((1, 8), np.float32)] * 5
+        write_chunk(tmp_path, f"{number}", tiles, objects, np.zeros((5, 3), np.int32))
+    pool = Pool(tmp_path, "cpu", most=22)
+    # Whole chunks are taken in, up to the first with which it is enough.
+    assert pool.refresh() == 25
+    assert pool.refresh() == 25
+    assert pool.tiles is not None
+    assert pool.tiles[:25, 0, 0, 0].tolist() == [n for n in range(5) for _ in range(5)]

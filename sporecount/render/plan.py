@@ -44,6 +44,9 @@ class SporePlan:
         Share of neighbours in a cluster that touch, and that lie parallel.
     pile : float
         Overlap that is let happen in a cluster, 0 (none) to 0.7 (centres 3 to 5 um apart).
+    on_litter : float
+        Share of the clusters, and of the spores by themselves, that lie on, under or at the
+        rim of something else.
     """
 
     style: str = "profile"
@@ -57,6 +60,7 @@ class SporePlan:
     touching: float = 0.5
     side_by_side: float = 0.4
     pile: float = 0.05
+    on_litter: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -42,6 +42,12 @@ APART_UM = (1.0, 6.0)
 TRIES = 14
 
 
+#: Clutter with a longer side can have spores on it; they lie up to half so far beyond its box, um.
+LEAST_HOST_UM, RIM_UM = 12.0, 10.0
+
+#: Centres, widths and heights of things on a canvas, um, shape (n, 4).
+Boxes = NDArray[np.float64]
+
 #: A piece of a broken spore, and where it lies about the place where that was, um.
 Piece = tuple[DrawnSpore, tuple[float, float]]
 
@@ -85,21 +91,32 @@ def scatter(
     """
     clutter = _scatter_clutter(rng, plan, shape, um_per_px)
     over = rng.random(len(clutter)) < plan.clutter.over
-    spores = _scatter_spores(rng, plan, shape, um_per_px)
+    spores = _scatter_spores(rng, plan, shape, um_per_px, _hosts(clutter, um_per_px))
     under = [one for one, high in zip(clutter, over) if not high]
     above = [one for one, high in zip(clutter, over) if high]
     return under + spores + above
 
 
+def _hosts(clutter: list[Placed], um_per_px: float) -> Boxes:
+    """Return the boxes of the clutter that is large enough for a spore to lie on or at."""
+    boxes = np.array([(one.x_px, one.y_px, *one.drawn.density.shape[1::-1]) for one in clutter])
+    boxes = boxes.reshape(-1, 4) * um_per_px
+    return boxes[boxes[:, 2:].max(axis=1) >= LEAST_HOST_UM]
+
+
 def _scatter_spores(
-    rng: np.random.Generator, plan: PicturePlan, shape: tuple[int, int], um_per_px: float
+    rng: np.random.Generator,
+    plan: PicturePlan,
+    shape: tuple[int, int],
+    um_per_px: float,
+    hosts: Boxes,
 ) -> list[Placed]:
     """Draw and place spores and pieces."""
     spores = plan.spores
     size_um = (shape[1] * um_per_px, shape[0] * um_per_px)
     mean = spores.per_mm2 * size_um[0] * size_um[1] / 1e6
     count = spores.count if spores.count is not None else int(rng.poisson(mean))
-    sites = cluster_sites(rng, count, size_um, spores)
+    sites = cluster_sites(rng, count, size_um, spores, hosts)
     placed = []
     for site in sites:
         state = "damaged" if rng.random() < spores.damaged else "intact"
@@ -107,7 +124,7 @@ def _scatter_spores(
         placed.append(_put(drawn, site.x_um, site.y_um, site.depth, plan.focus, shape, um_per_px))
     known: list[list[Piece]] = []
     expected = count * spores.broken / (1 - min(spores.broken, 0.9))
-    for site in cluster_sites(rng, int(rng.poisson(expected)), size_um, spores):
+    for site in cluster_sites(rng, int(rng.poisson(expected)), size_um, spores, hosts):
         pieces = _broken(rng, um_per_px, site.look, spores.style, known)
         if rng.random() < STRAYS:
             pieces = pieces[: int(rng.integers(1, 3))]
@@ -173,16 +190,27 @@ def _edge_spores(
 
 
 def cluster_sites(
-    rng: np.random.Generator, count: int, size_um: tuple[float, float], spores: SporePlan
+    rng: np.random.Generator,
+    count: int,
+    size_um: tuple[float, float],
+    spores: SporePlan,
+    hosts: Boxes | None = None,
 ) -> list[Site]:
-    """Return the places of exactly ``count`` spores within (width, height) um."""
+    """Return the places of exactly ``count`` spores within (width, height) um.
+
+    Some clusters, and spores by themselves, lie on or at one of the ``hosts``, if
+    ``spores.on_litter`` says so.
+    """
     sites: list[Site] = []
     while len(sites) < count:
         members = 1
         if rng.random() < spores.clumped:
             low, high = np.log(spores.clump_size[0]), np.log(spores.clump_size[1] + 1)
             members = int(np.exp(rng.uniform(low, high)))
-        cluster = [_lone_site(rng, size_um, spores.look)]
+        first = _lone_site(rng, size_um, spores.look)
+        if hosts is not None and len(hosts) and spores.on_litter > 0:
+            first = _moved_onto(rng, first, hosts, size_um, spores.on_litter)
+        cluster = [first]
         while len(cluster) < min(members, count - len(sites)):
             beside = _site_beside(rng, cluster, size_um, spores)
             if beside is None:
@@ -200,6 +228,20 @@ def _lone_site(rng: np.random.Generator, size_um: tuple[float, float], look: Spo
         vary_look(rng, look),
         float(rng.normal()),
     )
+
+
+def _moved_onto(
+    rng: np.random.Generator, site: Site, hosts: Boxes, size_um: tuple[float, float], share: float
+) -> Site:
+    """Return a site on a host or at its rim, in so great a share; else the site as it is."""
+    if rng.random() >= share:
+        return site
+    x, y, wide, high = hosts[int(rng.integers(len(hosts)))]
+    x += rng.uniform(-0.5, 0.5) * (wide + RIM_UM)
+    y += rng.uniform(-0.5, 0.5) * (high + RIM_UM)
+    if not (0 <= x <= size_um[0] and 0 <= y <= size_um[1]):
+        return site
+    return replace(site, x_um=float(x), y_um=float(y))
 
 
 def _site_beside(

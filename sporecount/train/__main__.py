@@ -175,7 +175,8 @@ def search(
 @main.command()
 @_teaches(seconds=120.0, batch=64, least=512)
 @click.option("--width", default=32, show_default=True)
-def glance(folder: Path, out: Path, width: int, **teaching: Any) -> None:
+@click.option("--deeper", default=1, show_default=True)
+def glance(folder: Path, out: Path, width: int, deeper: int, **teaching: Any) -> None:
     """Teach the glance network from the chunks in FOLDER; write weights and ONNX to OUT."""
     from sporecount.train.export import export_glance
     from sporecount.train.glance import GlanceNet, glance_loss
@@ -183,11 +184,11 @@ def glance(folder: Path, out: Path, width: int, **teaching: Any) -> None:
 
     out.mkdir(parents=True, exist_ok=True)
     train(
-        GlanceNet(**_seeded(teaching["seed"], width=width)),
+        GlanceNet(**_seeded(teaching["seed"], width=width, deeper=deeper)),
         glance_loss,
         [folder / "coarse", folder / "fine"],
         out / "glance.pt",
-        shape={"width": width},
+        shape={"width": width, "deeper": deeper},
         say=lambda text: _say(f"glance: {text}"),
         **teaching,
     )

@@ -8,7 +8,7 @@ from torch.nn import functional
 
 from sporecount.detect.glance import COARSE, GLANCE_CELL_PX
 from sporecount.detect.inputs import BLOCK_PX
-from sporecount.train.network import _conv
+from sporecount.train.network import _conv, _Residual
 from sporecount.train.objects import STATE, WEIGHT, X, Y
 
 #: A cell answers for objects centred in it or so near to it, working pixels: the search may
@@ -22,26 +22,29 @@ MISS_WEIGHT = 8.0
 class GlanceNet(nn.Module):
     """Logit of each cell of 8 x 8 working pixels to hold the centre of a spore or a piece.
 
-    It sees the field at half the working scale, 4 x 4 pixels at a time; a thirtieth of the
+    It sees the field at half the working scale, 4 x 4 pixels at a time; a twentieth of the
     search's work.
 
     Parameters
     ----------
     width : int
         Channels.
+    deeper : int
+        Pairs of layers after the first two.
     """
 
-    def __init__(self, width: int = 32) -> None:
+    def __init__(self, width: int = 32, deeper: int = 1) -> None:
         super().__init__()
         self.first = _conv(3 * BLOCK_PX**2, width)
         self.second = _conv(width, width)
+        self.deeper = nn.Sequential(*(_Residual(width) for _ in range(deeper)))
         self.out = nn.Conv2d(width, 1, 1)
         with torch.no_grad():
             self.out.bias.fill_(-3.0)  # type: ignore[union-attr]
 
     def on_blocks(self, x: Tensor) -> Tensor:
         """Blocks (n, 48, rows, columns) to logits (n, 1, rows, columns)."""
-        return self.out(self.second(self.first(x)))
+        return self.out(self.deeper(self.second(self.first(x))))
 
     def forward(self, x: Tensor) -> Tensor:
         """(n, 3, rows, columns), sides multiples of 8, to (n, 1, rows / 8, columns / 8)."""

@@ -52,6 +52,8 @@ class Pool:
         Where the tiles are kept.
     allowed : callable, optional
         Tags (n, t) to a boolean mask of the tiles that may be used.
+    most : int
+        No more tiles than this are kept.
 
     Attributes
     ----------
@@ -68,8 +70,9 @@ class Pool:
         folder: Path,
         device: str,
         allowed: Callable[[NDArray[np.int32]], NDArray[np.bool_]] | None = None,
+        most: int = 200_000,
     ) -> None:
-        self.folder, self.device, self.allowed = folder, device, allowed
+        self.folder, self.device, self.allowed, self.most = folder, device, allowed, most
         self.seen: set[str] = set()
         self.size = 0
         self.tiles: Tensor | None = None
@@ -80,7 +83,7 @@ class Pool:
         """Take in chunks that are new; return the number of tiles."""
         for path in sorted(self.folder.glob("*.tags.npy")):
             name = path.name.removesuffix(".tags.npy")
-            if name in self.seen or name.endswith(".tags.tmp"):
+            if name in self.seen or name.endswith(".tags.tmp") or self.size >= self.most:
                 continue
             self.seen.add(name)
             tags = np.load(path)
@@ -111,8 +114,14 @@ class Pool:
         self.size = end
 
     def _more_room(self, old: Tensor | None, new: Tensor, needed: int) -> Tensor:
-        """Return twice the room, so that growing costs little however often it happens."""
-        room = new.new_zeros((max(2 * needed, 256), *new.shape[1:]), device=self.device)
+        """Return twice the room, so that growing costs little however often it happens.
+
+        The last time all of it at once: old and new must fit beside each other.
+        """
+        size = max(2 * needed, 256)
+        if size > self.most // 2:
+            size = max(self.most + len(new), needed)
+        room = new.new_zeros((size, *new.shape[1:]), device=self.device)
         if old is not None:
             room[: self.size] = old[: self.size]
         return room

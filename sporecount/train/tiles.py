@@ -68,8 +68,8 @@ def lesson(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
     """Shift a random plan towards what is hard to learn.
 
     Spore-sized litter without spores, tapes thick with scales, heavy clumps, slides of damaged
-    spores and shadows come more often than by chance, and an eyepiece's black surround, which
-    teaches nothing, less often.
+    spores, spores on other things and shadows come more often than by chance, and an eyepiece's
+    black surround, which teaches nothing, less often.
     """
     if plan.light.field is not None and rng.random() < 0.75:
         plan = replace(plan, light=replace(plan.light, field=None))
@@ -141,14 +141,28 @@ def _shadows(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
     return replace(plan, compose=compose, spores=replace(plan.spores, count=count))
 
 
+def _on_litter(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
+    """Lay spores on, under and at the rim of bubbles, pollen, flakes, scales and fibres."""
+    large = [name for name, k in KINDS.items() if not k.family.startswith(("litter", "mould"))]
+    names = rng.choice(large, int(rng.integers(2, 7)), replace=False).tolist()
+    plan = _with_more(plan, rng, names, float(rng.uniform(3, 25)))
+    spores = replace(
+        plan.spores,
+        count=int(np.exp(rng.uniform(np.log(4), np.log(60)))),
+        on_litter=float(rng.uniform(0.5, 1.0)),
+    )
+    return replace(plan, spores=spores)
+
+
 #: Shares of the tiles that teach one thing, and how; the rest stay as they were drawn.
 _LESSONS: tuple[tuple[float, Callable[[PicturePlan, np.random.Generator], PicturePlan]], ...] = (
-    (0.27, _litter_alone),
+    (0.24, _litter_alone),
     (0.10, _litter),
-    (0.11, _thick_scales),
-    (0.12, _clumps),
-    (0.12, _trial_slide),
-    (0.05, _shadows),
+    (0.10, _thick_scales),
+    (0.10, _clumps),
+    (0.13, _trial_slide),
+    (0.09, _on_litter),
+    (0.04, _shadows),
 )
 
 
