@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from sporecount.render.drawn import DrawnSpore
 
 FINEST_STEP_UM = 0.32
+#: Share of damaged spores that keep nearly their whole outline, in every style.
+MILD_SHARE = 0.45
 _FAINTEST = 2e-3
 
 

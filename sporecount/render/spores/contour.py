@@ -10,11 +10,17 @@ from dataclasses import replace
 
 import numpy as np
 
-from sporecount.render.spores.bench import Draft, lay_bench
+from sporecount.render.spores.bench import MILD_SHARE, Draft, lay_bench
 from sporecount.render.spores.contour_damage import cracked, crumpled, faded, gnawed, spilling
+from sporecount.render.spores.contour_hollow import hollow
 from sporecount.render.spores.contour_paint import paint_of, painted
 from sporecount.render.spores.contour_polygon import area, clipped, draw_outline, ragged, strips
+from sporecount.render.spores.contour_ruin import broken, eaten
+from sporecount.render.spores.contour_shrivel import shrivelled
 from sporecount.render.spores.look import SporeLook
+
+_MILD = ((0.24, faded), (0.26, cracked), (0.18, gnawed), (0.21, crumpled), (0.11, spilling))
+_STRONG = ((0.36, shrivelled), (0.26, broken), (0.16, eaten), (0.22, hollow))
 
 
 def whole(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
@@ -24,12 +30,12 @@ def whole(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg
 
 
 def damaged(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
-    """Paint a faded, cracked, gnawed, crumpled or spilling spore."""
+    """Paint a spore that is damaged a little, or much more."""
     bench = lay_bench(rng, 0.5 * look.length_um + 5.0, um_per_px)
     paint = paint_of(rng, look)
-    kinds = (faded, cracked, gnawed, crumpled, spilling)
-    kind = kinds[int(rng.choice(len(kinds), p=(0.24, 0.26, 0.18, 0.21, 0.11)))]
-    return kind(rng, bench, look, angle_deg, paint)
+    kinds = _MILD if rng.random() < MILD_SHARE else _STRONG
+    pick = int(rng.choice(len(kinds), p=[share for share, _ in kinds]))
+    return kinds[pick][1](rng, bench, look, angle_deg, paint)
 
 
 def shatter(rng: np.random.Generator, um_per_px: float, look: SporeLook) -> list[Draft]:

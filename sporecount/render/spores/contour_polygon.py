@@ -141,3 +141,9 @@ def dashes(rng: np.random.Generator, polygon: Polygon) -> list[Polygon]:
         if end - first > 3:
             parts.append(polygon[np.arange(first, end) % count])
     return parts or [polygon]
+
+
+def spin(angle_deg: float) -> NDArray[np.float64]:
+    """Return the matrix that turns (x, y) by an angle, clockwise on screen."""
+    angle = np.deg2rad(angle_deg)
+    return np.array([[np.cos(angle), -np.sin(angle)], [np.sin(angle), np.cos(angle)]])

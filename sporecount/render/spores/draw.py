@@ -19,11 +19,11 @@ SMALLEST_PIECE_UM = 2.0
 LARGEST_PIECE = 0.92  # of the spore's length
 THINNEST_PIECE_UM = 1.1  # mean width
 MOST_PIECES = 7
-GAP_RANGE_UM = (1.5, 8.0)
+GAP_RANGE_UM = (2.0, 8.0)
 
 #: Least width over length, and area over that of an intact spore, of what can still be
 #: read as one spore; sharper slivers pass only seldom.
-LEAST_SLENDERNESS, LEAST_AREA = 0.4, 0.6
+LEAST_SLENDERNESS, LEAST_AREA = 0.22, 0.22
 SLIVERS = 0.02
 MOST_DRAWS = 12
 
@@ -136,7 +136,7 @@ def draw_fragments(
     list of (DrawnSpore, (dx_um, dy_um))
         Two to seven pieces, and where each one's centre lies about the place
         where the spore was. Every piece is at least 2 um long, shorter than the
-        spore, and lies 1.5 to 8 um from its nearest neighbour, mostly below 4.
+        spore, and lies 2 to 8 um from its nearest neighbour, mostly below 4.
 
     Raises
     ------
@@ -168,7 +168,7 @@ def _strew(rng: np.random.Generator, drafts: list[Draft]) -> list[tuple[float, f
     places: list[tuple[float, float]] = []
     low, high = GAP_RANGE_UM
     if rng.random() < 0.85:
-        high = 3.6  # mostly they stay near where the spore broke
+        high = 4.1  # mostly they stay near where the spore broke
     for draft in drafts:
         shape, home = outline_um(draft), home_of_centre_um(draft)
         turn = rng.normal(0.0, 0.5) + np.arctan2(home[1], home[0] + 1e-6)
