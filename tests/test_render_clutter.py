@@ -60,7 +60,7 @@ def test_kinds_and_families_agree() -> None:
     assert {kind.family for kind in KINDS.values()} == set(FAMILIES)
     assert all(name == kind.name for name, kind in KINDS.items())
     litter = {kind.family for kind in KINDS.values() if kind.family.startswith("litter_")}
-    assert len(litter) == 10
+    assert len(litter) == 16
     for family in litter:
         assert sum(kind.family == family for kind in KINDS.values()) >= 4
     for kind in KINDS.values():

@@ -27,9 +27,13 @@ class ClutterKind:
     usual_per_mm2 : tuple of float
         Plausible least and greatest number on one square millimetre of tape
         that holds this kind at all (common practice, no source).
+    told_um_per_px : float
+        Coarsest scale at which marks within the outline, such as cross walls, tell it from
+        a spore; a spore's outline is no reason to draw it again there. 0 where it has none.
     """
 
     name: str
     family: str
     draw: Callable[[np.random.Generator, float], Picture]
     usual_per_mm2: tuple[float, float]
+    told_um_per_px: float = 0.0

@@ -21,6 +21,8 @@ TINTS: dict[str, tuple[tuple[float, float], tuple[float, float], tuple[float, fl
     "greenish": ((0.60, 1.0), (0.25, 0.60), (0.75, 1.0)),
     "yellow": ((0.02, 0.18), (0.12, 0.40), (0.95, 1.0)),
     "bluish": ((0.90, 1.0), (0.60, 0.90), (0.25, 0.60)),
+    "olive": ((0.58, 0.74), (0.58, 0.76), (0.95, 1.0)),
+    "slate": ((0.95, 1.0), (0.84, 0.95), (0.62, 0.86)),
 }
 
 #: How often litter takes each tint: mostly the colours of spores.

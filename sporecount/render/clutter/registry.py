@@ -12,11 +12,17 @@ from sporecount.render.clutter import (
     litter_cell,
     litter_chip,
     litter_cluster,
+    litter_dot,
     litter_ghost,
+    litter_grain,
+    litter_lens,
     litter_noise,
+    litter_pair,
     litter_relief,
     litter_rod,
     litter_rosette,
+    litter_rust,
+    litter_septate,
     litter_shape,
     litter_texture,
     mould,
@@ -44,6 +50,12 @@ _FILES = (
     litter_ghost,
     litter_relief,
     litter_rosette,
+    litter_septate,
+    litter_rust,
+    litter_dot,
+    litter_grain,
+    litter_lens,
+    litter_pair,
 )
 
 #: Every kind by its name.
@@ -94,6 +106,6 @@ def draw_clutter(rng: np.random.Generator, um_per_px: float, kind: str) -> Drawn
         )
     for _ in range(MOST_DRAWS):
         density, centre_px = KINDS[kind].draw(rng, um_per_px)
-        if not looks_like_spore(density, um_per_px):
+        if um_per_px <= KINDS[kind].told_um_per_px or not looks_like_spore(density, um_per_px):
             break
     return Drawn(density, centre_px, kind)
