@@ -1,0 +1,1 @@
+"""Photos painted as an illustrator would: outlines, gradients and textures, layer upon layer."""
