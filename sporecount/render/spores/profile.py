@@ -8,20 +8,39 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-import cv2
 import numpy as np
 
-from sporecount.render.spores.bench import Draft, lay_bench
+from sporecount.render.spores.bench import MILD_SHARE, Draft, lay_bench
 from sporecount.render.spores.look import SporeLook
 from sporecount.render.spores.profile_damage import bite, collapse, crack, ghost, leak
+from sporecount.render.spores.profile_hollow import hollow
 from sporecount.render.spores.profile_paint import (
-    Field,
     Touch,
     form_of,
     measured,
+    one_piece,
     paint,
     straightened,
 )
+from sporecount.render.spores.profile_ruin import broken, eaten
+from sporecount.render.spores.profile_shrivel import shrivelled
+
+_Kind = Callable[..., Draft]
+_MILD: tuple[tuple[float, _Kind], ...] = (
+    (0.24, ghost),
+    (0.26, crack),
+    (0.18, bite),
+    (0.21, collapse),
+    (0.11, leak),
+)
+_STRONG: tuple[tuple[float, _Kind], ...] = (
+    (0.36, shrivelled),
+    (0.26, broken),
+    (0.16, eaten),
+    (0.22, hollow),
+)
+#: Room beyond half the length that these need; the others take 5 um.
+_MARGINS_UM: dict[_Kind, float] = {shrivelled: 2.5, eaten: 2.0, hollow: 2.0}
 
 
 def whole(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
@@ -33,10 +52,11 @@ def whole(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg
 
 
 def damaged(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
-    """Draw a spore with one kind of damage, from clear to severe."""
-    kinds: tuple[Callable[..., Draft], ...] = (ghost, crack, bite, collapse, leak)
-    kind = kinds[int(rng.choice(len(kinds), p=(0.24, 0.26, 0.18, 0.21, 0.11)))]
-    bench = lay_bench(rng, 0.5 * look.length_um + 5.0, um_per_px)
+    """Draw a spore with one kind of damage, from slight to severe."""
+    kinds = _MILD if rng.random() < MILD_SHARE else _STRONG
+    pick = int(rng.choice(len(kinds), p=[share for share, _ in kinds]))
+    kind = kinds[pick][1]
+    bench = lay_bench(rng, 0.5 * look.length_um + _MARGINS_UM.get(kind, 5.0), um_per_px)
     u, v = straightened(bench, look, angle_deg)
     return kind(rng, bench, look, u, v)
 
@@ -67,19 +87,8 @@ def shatter(rng: np.random.Generator, um_per_px: float, look: SporeLook) -> list
             q = u * np.cos(normal) + v * np.sin(normal) - offset
             q = q + ripple * np.sin(1.7 * along + phase)
             cut = np.minimum(cut, side * q)
-        cut = _one_piece(cut)
+        cut = one_piece(cut)
         if float((cut > 0).sum()) * bench.step_um**2 < 2.2:
             continue
         drafts.append(paint(rng, bench, look, (u, v, theta, depth, share), cut, touch))
     return drafts
-
-
-def _one_piece(cut: Field) -> Field:
-    """Drop all but the largest part of what is left."""
-    count, labels, stats, _ = cv2.connectedComponentsWithStats((cut > 0).astype(np.uint8))
-    if count < 3:
-        return cut
-    largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
-    # Their soft edges go as well: a margin of two pixels belongs to no other part.
-    others = cv2.dilate(((labels > 0) & (labels != largest)).astype(np.uint8), np.ones((5, 5)))
-    return np.where((others > 0) & (labels != largest), np.minimum(cut, -2.0), cut)

@@ -169,3 +169,14 @@ def cloud(rng: np.random.Generator, bench: Bench, spot_um: float) -> Field:
     coarse = rng.standard_normal((nodes, nodes)).astype(np.float32)
     cloud = cv2.resize(coarse, (columns, rows), interpolation=cv2.INTER_CUBIC)
     return cloud.astype(np.float32, copy=False)
+
+
+def one_piece(cut: Field) -> Field:
+    """Drop all but the largest part of what is left."""
+    count, labels, stats, _ = cv2.connectedComponentsWithStats((cut > 0).astype(np.uint8))
+    if count < 3:
+        return cut
+    largest = 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))
+    # Their soft edges go as well: a margin of two pixels belongs to no other part.
+    others = cv2.dilate(((labels > 0) & (labels != largest)).astype(np.uint8), np.ones((5, 5)))
+    return np.where((others > 0) & (labels != largest), np.minimum(cut, -2.0), cut)
