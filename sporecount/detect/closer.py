@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 from sporecount.detect import engine
 from sporecount.detect.inputs import scale
 from sporecount.detect.seeds import Seeds
-from sporecount.field.closeup import close_ups
+from sporecount.field.closeup import batches, close_ups
 from sporecount.field.field import Field
+from sporecount.threads import on_threads
 
 #: What a find can be, in the order of the network's outputs.
 CLASSES = ("intact", "damaged", "fragment", "neither")
@@ -64,14 +65,27 @@ def windows(field: Field, seeds: Seeds) -> NDArray[np.float32]:
     ndarray, shape (k, 3, SIDE, SIDE), float32
         Clipped and doubled optical density, the find in the middle, its long axis level.
     """
-    # Clipped before it is turned, as crops are when they are stored.
-    closes = scale(close_ups(field, seeds.xy_px, _HALF_UM, CLOSER_UM_PER_PX))
+    seen = np.empty((len(seeds), 3, SIDE, SIDE), np.float32)
+
+    def look(part: slice) -> None:
+        own = seeds.take(part)
+        # Clipped before it is turned, as crops are when they are stored.
+        closes = scale(close_ups(field, own.xy_px, _HALF_UM, CLOSER_UM_PER_PX))
+        turned = _turned(closes, own.angle_deg)
+        np.multiply(turned.transpose(0, 3, 1, 2), soft_disc(), out=seen[part])
+
+    on_threads(look, batches(len(seeds)))
+    return seen
+
+
+def _turned(closes: NDArray[np.float32], angle_deg: NDArray[np.float64]) -> NDArray[np.float32]:
+    """Cut pictures, each turned by its angle, from the middle of larger ones."""
     middle, centre = (closes.shape[1] - 1) / 2, (SIDE - 1) / 2
-    angle = np.deg2rad(seeds.angle_deg)
+    angle = np.deg2rad(angle_deg)
     cos, sin = np.cos(angle), np.sin(angle)
     across = [cos, -sin, middle - centre * (cos - sin)]
     down = [sin, cos, middle - centre * (sin + cos)]
-    turned = np.empty((len(seeds), SIDE, SIDE, 3), np.float32)
+    turned = np.empty((len(closes), SIDE, SIDE, 3), np.float32)
     for out, close, matrix in zip(turned, closes, np.array([across, down]).transpose(2, 0, 1)):
         cv2.warpAffine(
             close,
@@ -81,8 +95,7 @@ def windows(field: Field, seeds: Seeds) -> NDArray[np.float32]:
             flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
             borderMode=cv2.BORDER_REPLICATE,
         )
-    seen = np.empty((len(seeds), 3, SIDE, SIDE), np.float32)
-    return np.multiply(turned.transpose(0, 3, 1, 2), soft_disc(), out=seen)
+    return turned
 
 
 def relative_tones(seen: NDArray[np.float32], spore: NDArray[np.bool_]) -> NDArray[np.float32]:

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from sporecount.field.density import DENSITY_BOUNDS, LEAST_COUNT
 from sporecount.field.field import Field
 from sporecount.field.resample import block_means
+from sporecount.threads import on_threads
 
 #: Places sampled at a time: what a batch takes stays in the processor's cache.
 _BATCH = 24
@@ -71,8 +72,8 @@ def close_ups(
     light_log = np.asarray(cv2.log(light), np.float32)
     to_light = 1.0 / (field.zoom * field.light_step)
     patches = np.empty((len(xy_px), side, side, 3), np.float32)
-    for start in range(0, len(xy_px), _BATCH):
-        part = slice(start, start + _BATCH)
+
+    def sample(part: slice) -> None:
         at = xy_px[part, :, None] + steps_px
         seen = _sampled(*_windows(field.pixels, at, factor))
         np.maximum(seen, np.float32(LEAST_COUNT), out=seen)
@@ -82,7 +83,14 @@ def close_ups(
         cv2.cvtColor(density, cv2.COLOR_RGBA2RGB, dst=out)
         out *= np.float32(1.0 / math.log(10.0))
         np.clip(out, *DENSITY_BOUNDS, out=out)
+
+    on_threads(sample, batches(len(xy_px)))
     return patches
+
+
+def batches(number: int) -> list[slice]:
+    """Return slices of so many places as are best sampled at a time."""
+    return [slice(start, start + _BATCH) for start in range(0, number, _BATCH)]
 
 
 def _windows(
