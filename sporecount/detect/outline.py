@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from numpy.lib.stride_tricks import sliding_window_view
 from numpy.typing import NDArray
 
 from sporecount.detect.edge import whole_objects
@@ -232,35 +233,53 @@ def _best_path(worth: NDArray[np.float32]) -> NDArray[np.intp]:
     """Return the closed path of greatest worth, as sample indices, (k, RAYS)."""
     k, rays, samples = worth.shape
     # Once around and a half more: the second pass over a ray no longer feels the start.
-    order = np.arange(-rays // 2, rays + rays // 2) % rays
+    order = (np.arange(-rays // 2, rays + rays // 2) % rays).tolist()
     # Sides of REACH samples nobody may stand on spare every look aside its own bounds; and
     # with the objects last, a look aside is one unbroken piece of memory.
     total = np.full((len(order), samples + 2 * REACH, k), _FAR, np.float32)
     by_ray = np.ascontiguousarray(worth.transpose(1, 2, 0))
     own = slice(REACH, REACH + samples)
     total[0, own] = by_ray[order[0]]
-    lowered = np.empty_like(total[0])
-    for turn, ray in enumerate(order[1:].tolist(), start=1):
-        before, best = total[turn - 1], total[turn, own]
-        np.maximum(before[own], _FAR, out=best)
-        for step in range(1, REACH + 1):
-            np.subtract(before, np.float32(STEP_PRICE * step), out=lowered)
-            for shift in (-step, step):
-                np.maximum(best, lowered[REACH + shift : REACH + shift + samples], out=best)
+    around = sliding_window_view(total, samples, axis=1).swapaxes(2, 3)
+    price = np.float32(STEP_PRICE) * np.abs(np.arange(-REACH, REACH + 1, dtype=np.float32))
+    lowered = np.empty((len(price), samples, k), np.float32)
+    for turn, ray in enumerate(order[1:], start=1):
+        best = total[turn, own]
+        np.subtract(around[turn - 1], price[:, None, None], out=lowered)
+        np.max(lowered, axis=0, out=best, initial=_FAR)
         best += by_ray[ray]
-    here = REACH + total[-1, own].argmax(axis=0)
-    path = np.empty((rays, k), np.intp)
+    return _traced_back(total, order)
+
+
+def _traced_back(total: NDArray[np.float32], order: list[int]) -> NDArray[np.intp]:
+    """Return the path, (k, RAYS), from the worth of the best one to each place.
+
+    Parameters
+    ----------
+    total : ndarray, shape (turns, samples + 2 * REACH, k)
+        For each turn, worth of the best path up to there.
+    order : list of int
+        The ray of each turn; of the turns about the middle, each ray has one.
+    """
+    turns, wide, k = total.shape
+    rays = turns // 2
     # Staying first, then the nearer and the outer: the same choice among equals everywhere.
     shifts = np.array(sorted(range(-REACH, REACH + 1), key=lambda shift: (abs(shift), -shift)))
     price = np.float32(STEP_PRICE) * np.abs(shifts).astype(np.float32)[:, None]
-    column, aside = np.arange(k), shifts[:, None]
-    for turn in range(len(order) - 1, 0, -1):
+    # Places are counted on through samples and objects, as they lie in memory.
+    steps, flat = shifts * k, total.reshape(turns, wide * k)
+    lowest = REACH * k + np.arange(k)
+    highest = lowest + (wide - 2 * REACH - 1) * k
+    here = lowest + total[-1, REACH : wide - REACH].argmax(axis=0) * k
+    path = np.empty((rays, k), np.intp)
+    for turn in range(turns - 1, 0, -1):
         if rays // 2 <= turn < rays // 2 + rays:
             path[order[turn]] = here
-        came = total[turn - 1][here + aside, column] - price
-        here = here + shifts[came.argmax(axis=0)]
-        np.minimum(np.maximum(here, REACH, out=here), REACH + samples - 1, out=here)
-    return np.ascontiguousarray(path.T) - REACH
+        came = flat[turn - 1].take(here + steps[:, None])
+        came -= price
+        here = here + steps.take(came.argmax(axis=0))
+        np.minimum(np.maximum(here, lowest, out=here), highest, out=here)
+    return np.ascontiguousarray(path.T) // max(k, 1) - REACH
 
 
 def _half_height(
