@@ -58,20 +58,20 @@ class _Look:
 
 def _random_look(rng: np.random.Generator) -> _Look:
     return _Look(
-        length=log_uniform(rng, 5.0, 20.0),
+        length=log_uniform(rng, 6.0, 20.0),
         slim=rng.uniform(0.4, 0.95),
         edge_um=rng.uniform(0.4, 1.6),
         edge=rng.uniform(0.6, 1.2),
         edge_uneven=rng.uniform(0.0, 0.7),
-        glow=rng.uniform(0.1, 0.5),
+        glow=rng.uniform(0.25, 0.65),
         glow_size=rng.uniform(0.3, 0.8),
-        body=rng.uniform(0.0, 0.12) if rng.random() < 0.7 else rng.uniform(0.1, 0.4),
+        body=rng.uniform(0.0, 0.12) if rng.random() < 0.8 else rng.uniform(0.1, 0.4),
         halo=rng.uniform(0.05, 0.35) if rng.random() < 0.7 else 0.0,
         halo_um=rng.uniform(0.4, 0.9),
         fringe=rng.uniform(0.05, 0.35) if rng.random() < 0.6 else 0.0,
         light_way=rng.uniform(0.0, 2 * np.pi),
         facets=0,
-        facet_tone=rng.uniform(0.1, 0.5),
+        facet_tone=rng.uniform(0.1, 0.4),
         strength=log_uniform(rng, 0.2, 1.1),
         tint=tint(rng, COLOURS),
     )
@@ -84,7 +84,7 @@ def _facets(rng: np.random.Generator, window: Window, look: _Look, half_v: float
         turn = float(rng.normal(0.0, 0.35) + rng.choice((0.0, 0.0, np.pi / 2)))
         off = np.float32(rng.uniform(-0.45, 0.45) * half_v)
         line = window.v_um * np.float32(np.cos(turn)) - window.u_um * np.float32(np.sin(turn)) - off
-        sign = np.float32(rng.choice((-1.0, 1.0)))
+        sign = np.float32(rng.choice((-1.0, -1.0, 1.0)))
         tone += sign * np.float32(look.facet_tone) * bump(line, 0.4)
         tone += np.float32(0.5 * look.facet_tone) * (inside(line, window.step_um) - 0.5)
     return tone
@@ -107,7 +107,7 @@ def _crystals(rng: np.random.Generator, um_per_px: float, look: _Look, outline: 
         lit = look.light_way - turn
         side = window.u_um * np.float32(np.cos(lit)) + window.v_um * np.float32(np.sin(lit))
         side = np.clip(side / np.float32(half_u), -1.0, 1.0)
-        edge_um = min(look.edge_um, 0.45 * half_v)
+        edge_um = min(look.edge_um, 0.3 * half_v)
         edge = bump(away + np.float32(0.8 * edge_um), 0.6 * edge_um)
         edge = np.float32(look.edge) * edge * (1.0 + np.float32(look.edge_uneven) * side)
         tone = edge + body * np.float32(look.body)

@@ -195,6 +195,7 @@ def draw_eyed_shell(rng: np.random.Generator, um_per_px: float) -> Picture:
 def draw_ridged_chip(rng: np.random.Generator, um_per_px: float) -> Picture:
     """Draw tiny chips of wing scales, 6 to 20 um: parallel ridges, some ends torn or toothed."""
     skin = _random_skin(rng)
+    skin = replace(skin, fill=min(skin.fill, 0.5), marks=max(skin.marks, 0.7))
     half, slim = log_uniform(rng, 3.0, 10.0), rng.uniform(0.35, 0.95)
     pitch, ridge_um = rng.uniform(1.2, 2.6), rng.uniform(0.25, 0.5)
     teeth, rounding = rng.uniform(0.0, 0.2), rng.uniform(0.1, 0.9)
