@@ -12,13 +12,18 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from sporecount.render.spores.bench import Bench, Draft, lay_bench
+from sporecount.render.spores.bench import MILD_SHARE, Bench, Draft, lay_bench
 from sporecount.render.spores.look import SporeLook
 from sporecount.render.spores.solid_body import BINS, Body, Volume, random_body
 from sporecount.render.spores.solid_damage import burst, chipped, dented, emptied, nearest_to, split
+from sporecount.render.spores.solid_hollow import hollow
+from sporecount.render.spores.solid_ruin import broken, eaten
+from sporecount.render.spores.solid_shrivel import shrivelled
 
 _SLICES = 14
 _FINE_SLICES = 22
+_MILD = ((0.24, emptied), (0.26, split), (0.18, chipped), (0.21, dented), (0.11, burst))
+_STRONG = ((0.36, shrivelled), (0.26, broken), (0.16, eaten), (0.22, hollow))
 
 
 def whole(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
@@ -27,11 +32,15 @@ def whole(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg
 
 
 def damaged(rng: np.random.Generator, um_per_px: float, look: SporeLook, angle_deg: float) -> Draft:
-    """Project a spore that was emptied, split, bitten, dented or burst."""
-    kinds = (emptied, split, chipped, dented, burst)
-    kind = kinds[int(rng.choice(len(kinds), p=(0.24, 0.26, 0.18, 0.21, 0.11)))]
+    """Project a spore that is damaged a little, or much more."""
+    mild = rng.random() < MILD_SHARE
     body = replace(random_body(rng, look), tilt=float(rng.normal(0.0, 0.12)))
-    return _project(rng, um_per_px, look, kind(rng, body), angle_deg)
+    if mild:
+        pick = int(rng.choice(len(_MILD), p=[share for share, _ in _MILD]))
+        return _project(rng, um_per_px, look, _MILD[pick][1](rng, body), angle_deg)
+    pick = int(rng.choice(len(_STRONG), p=[share for share, _ in _STRONG]))
+    body, look = _STRONG[pick][1](rng, body, look)
+    return _project(rng, um_per_px, look, body, angle_deg)
 
 
 def shatter(rng: np.random.Generator, um_per_px: float, look: SporeLook) -> list[Draft]:
@@ -74,13 +83,21 @@ def _project(
 ) -> Draft:
     """Sum shell and content along the rays, then absorb and bend light."""
     reach = float(np.abs(body.spill[:, :3]).max() + 2.0) if len(body.spill) else 0.0
-    bench = lay_bench(rng, max(body.half_um, reach) + margin_um, um_per_px)
+    bench = lay_bench(rng, max(body.half_um, reach) + body.reach_um + margin_um, um_per_px)
     box = _box(bench, body, angle_deg, reach)
-    shell, content, total = _chords(bench, box, body, look, angle_deg)
+    u, v, left = _in_body(bench, box, body, angle_deg)
+    shell, content, total = _chords(bench, u, v, body, look)
+    gone = np.zeros_like(total)
+    if left is not None:
+        kept = np.clip(left / np.float32(bench.step_um) + 0.5, 0.0, 1.0)
+        gone = total * (1.0 - kept)
+        shell, content, total = shell * kept, content * kept, total * kept
     grains = _granule_chords(bench, box, body, body.granules, angle_deg)
     spill = _granule_chords(bench, box, body, body.spill, angle_deg)
     thick = 2.0 * float(body.radius_um.max())
     inner = content * (body.content_tone / thick)
+    if body.filling is not None:
+        inner = inner * body.filling(u, v)
     inner = inner * (1.0 + body.granule_gain * grains / 1.5)
     outer = shell * (body.shell_tone / thick * _shell_weight(body, thick))
     hue = np.array(look.hue, np.float32)
@@ -92,11 +109,19 @@ def _project(
     )
     bent = body.refraction * _bent_light(rng, bench, look, total)
     optical = optical + bent[..., None]
+    if body.sheen or body.glint:
+        light = body.sheen * content + body.glint * _shell_weight(body, thick) * shell
+        optical = optical - (light / thick)[..., None]
     for seam, strength in body.seams:
-        u, v = _in_plane(bench, box, angle_deg)
         line = np.exp(-np.square(np.maximum(seam(u, v, np.zeros_like(u)), 0.0) / 0.32))
         optical = optical + (strength * line * np.minimum(total, 1.0))[..., None] * hue
+    if body.veil is not None:
+        optical = optical * body.veil(*_in_plane(bench, box, angle_deg))[..., None]
     seen = np.maximum(total, spill)
+    if body.filled_crack:
+        # What fills the crack belongs to the spore.
+        optical = optical + (body.filled_crack * np.minimum(gone, 1.0))[..., None] * hue
+        seen = seen + gone
     density = np.zeros(bench.x_um.shape + (3,), np.float32)
     cover = np.zeros(bench.x_um.shape, np.float32)
     density[box], cover[box] = optical, _coverage(seen, bench.step_um)
@@ -115,8 +140,8 @@ def _box(bench: Bench, body: Body, angle_deg: float, reach: float) -> tuple[slic
     thick = float(body.radius_um.max())
     long = max(body.half_um, reach)
     wide = max(thick, reach)
-    x = np.hypot(long * np.cos(angle), wide * np.sin(angle)) + 1.4
-    y = np.hypot(long * np.sin(angle), wide * np.cos(angle)) + 1.4
+    x = np.hypot(long * np.cos(angle), wide * np.sin(angle)) + 1.4 + body.reach_um
+    y = np.hypot(long * np.sin(angle), wide * np.cos(angle)) + 1.4 + body.reach_um
     size = bench.x_um.shape[0]
     spans = []
     for origin, extent in ((bench.origin_px[1], y), (bench.origin_px[0], x)):
@@ -132,11 +157,18 @@ def _in_plane(bench: Bench, box: tuple[slice, slice], angle_deg: float) -> tuple
     return x * cos + y * sin, y * cos - x * sin
 
 
+def _in_body(
+    bench: Bench, box: tuple[slice, slice], body: Body, angle_deg: float
+) -> tuple[Volume, Volume, Volume | None]:
+    """Return where each place was before damage moved it, and how far inside what is left."""
+    u, v = _in_plane(bench, box, angle_deg)
+    return (u, v, None) if body.warp is None else body.warp(u, v)
+
+
 def _chords(
-    bench: Bench, box: tuple[slice, slice], body: Body, look: SporeLook, angle_deg: float
+    bench: Bench, u: Volume, v: Volume, body: Body, look: SporeLook
 ) -> tuple[Volume, Volume, Volume]:
     """Return the lengths (um) of each ray inside shell, content and both."""
-    u, v = _in_plane(bench, box, angle_deg)
     thick = float(body.radius_um.max())
     deep = np.hypot(thick * np.cos(body.tilt), body.half_um * np.sin(body.tilt))
     slices = _SLICES if bench.step_um > 0.2 else _FINE_SLICES

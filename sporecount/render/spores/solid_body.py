@@ -12,6 +12,8 @@ from sporecount.render.spores.look import SporeLook
 
 Volume = NDArray[np.floating]
 Keep = Callable[[Volume, Volume, Volume], Volume]
+Plane = Callable[[Volume, Volume], Volume]
+Warp = Callable[[Volume, Volume], tuple[Volume, Volume, Volume | None]]
 BINS = 256
 
 
@@ -24,6 +26,12 @@ class Body:
     of ripples; ``spill`` are balls of content (x, y, z, r); ``slips`` are planes (normal
     x and y, offset) and how far (um) the two sides slid along them; ``seams`` are slabs
     whose middle shows as a dark line, and that line's strength.
+
+    What follows is a matter of the plane alone, along and across the axis: ``warp`` tells
+    where a place was before the body was bent or parted, and its distance (um) into what
+    is left; ``reach_um`` is how far that may stretch the body; ``veil`` and ``filling``
+    are factors on all density and on the content's; ``filled_crack`` is the density of
+    what has gone. ``sheen`` and ``glint`` are light gathered by content and shell.
     """
 
     half_um: float
@@ -42,6 +50,13 @@ class Body:
     spill: NDArray[np.float64] = field(default_factory=lambda: np.zeros((0, 4)))
     slips: tuple[tuple[float, float, float, float], ...] = ()
     seams: tuple[tuple[Keep, float], ...] = ()
+    warp: Warp | None = None
+    reach_um: float = 0.0
+    veil: Plane | None = None
+    filling: Plane | None = None
+    filled_crack: float = 0.0
+    sheen: float = 0.0
+    glint: float = 0.0
 
 
 def random_body(rng: np.random.Generator, look: SporeLook) -> Body:
