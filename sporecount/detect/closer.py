@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from sporecount.detect import engine
 from sporecount.detect.inputs import scale
 from sporecount.detect.seeds import Seeds
-from sporecount.field.closeup import batches, close_ups
+from sporecount.field.closeup import batches, padded_close_ups
 from sporecount.field.field import Field
 from sporecount.threads import on_threads
 
@@ -70,8 +70,8 @@ def windows(field: Field, seeds: Seeds) -> NDArray[np.float32]:
     def look(part: slice) -> None:
         own = seeds.take(part)
         # Clipped before it is turned, as crops are when they are stored.
-        closes = scale(close_ups(field, own.xy_px, _HALF_UM, CLOSER_UM_PER_PX))
-        turned = _turned(closes, own.angle_deg)
+        closes = scale(padded_close_ups(field, own.xy_px, _HALF_UM, CLOSER_UM_PER_PX))
+        turned = _turned(closes, own.angle_deg)[..., :3]
         np.multiply(turned.transpose(0, 3, 1, 2), soft_disc(), out=seen[part])
 
     on_threads(look, batches(len(seeds)))
@@ -85,7 +85,7 @@ def _turned(closes: NDArray[np.float32], angle_deg: NDArray[np.float64]) -> NDAr
     cos, sin = np.cos(angle), np.sin(angle)
     across = [cos, -sin, middle - centre * (cos - sin)]
     down = [sin, cos, middle - centre * (sin + cos)]
-    turned = np.empty((len(closes), SIDE, SIDE, 3), np.float32)
+    turned = np.empty((len(closes), SIDE, SIDE, closes.shape[3]), np.float32)
     for out, close, matrix in zip(turned, closes, np.array([across, down]).transpose(2, 0, 1)):
         cv2.warpAffine(
             close,

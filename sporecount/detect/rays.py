@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
 from sporecount.detect.seeds import Seeds
-from sporecount.field.closeup import close_ups
+from sporecount.field.closeup import padded_close_ups
 from sporecount.field.field import Field
 
 #: Rays about a seed.
@@ -149,15 +149,17 @@ def _from_close_ups(
     """Return densities at every ray sample of one batch, (k, RAYS, len(RHO), 3)."""
     # No wider than the longest ray of the batch: sampling the photo is what costs most.
     longest = float(np.maximum(seeds.length_um, seeds.width_um).max()) / 2 * float(RHO[-1])
-    closes = close_ups(field, seeds.xy_px, min(REACH_UM, longest + 2 * um_per_px), um_per_px)
+    half_um = min(REACH_UM, longest + 2 * um_per_px)
+    closes = padded_close_ups(field, seeds.xy_px, half_um, um_per_px)
     k, side = closes.shape[:2]
     middle = (side - 1) / 2
     at = step_um[:, :, None, :] * (RHO[:, None] / np.float32(um_per_px)) + np.float32(middle)
     np.clip(at, 0, np.float32(side - 1.001), out=at)
     at[..., 1] += np.float32(side) * np.arange(k, dtype=np.float32)[:, None, None]
     rows = at.reshape(k * RAYS, len(RHO), 2)
-    picture = closes.reshape(k * side, side, 3)
+    picture = closes.reshape(k * side, side, 4)
     out = cv2.remap(picture, rows, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
+    out = cv2.cvtColor(out, cv2.COLOR_RGBA2RGB)
     return np.asarray(out, np.float32).reshape(k, RAYS, len(RHO), 3)
 
 
