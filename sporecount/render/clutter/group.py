@@ -83,9 +83,17 @@ def loose_group(
 
 
 def canvas_around(
-    rng: np.random.Generator, um_per_px: float, places_um: NDArray[np.float64], reach_um: float
+    rng: np.random.Generator,
+    um_per_px: float,
+    places_um: NDArray[np.float64],
+    reach_um: float,
+    angle: float | None = 0.0,
 ) -> tuple[Canvas, Image]:
-    """Return a canvas that holds objects at centred places, and an empty density for it."""
+    """Return a canvas that holds objects at centred places, and an empty density for it.
+
+    A group whose members lie and point anywhere is not turned once more, since that would
+    only leave more of the patch empty; ``angle`` None turns it at random.
+    """
     half = np.abs(places_um).max(axis=0) + reach_um
-    canvas = make_canvas(rng, um_per_px, float(half[0]), float(half[1]))
+    canvas = make_canvas(rng, um_per_px, float(half[0]), float(half[1]), angle=angle)
     return canvas, np.zeros((*canvas.shape, 3), np.float32)

@@ -177,7 +177,7 @@ def draw_loose_grains(rng: np.random.Generator, um_per_px: float) -> Picture:
 
 KINDS = (
     ClutterKind("grape heap", FAMILY, draw_grape_heap, (0.3, 50.0)),
-    ClutterKind("large grain heap", FAMILY, draw_large_heap, (0.1, 12.0)),
+    ClutterKind("large grain heap", FAMILY, draw_large_heap, (0.05, 6.0)),
     ClutterKind("soft crumb", FAMILY, draw_soft_crumb, (0.3, 60.0)),
     ClutterKind("loose grains", FAMILY, draw_loose_grains, (0.2, 40.0)),
 )

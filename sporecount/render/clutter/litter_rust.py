@@ -128,7 +128,7 @@ def _grouped(
     count = min(count, max(1, int((45.0 / look.radius) ** 2 * 0.6)))
     radii = look.radius * rng.lognormal(0.0, look.spread, count).clip(0.75, 1.3)
     places = loose_group(rng, radii, gap)
-    reach = float(radii.max()) / 0.75 + look.spine_um + 3.0
+    reach = float(radii.max()) * 1.15 + look.spine_um + 2.5
     canvas, density = canvas_around(rng, um_per_px, places, reach)
     for place, radius in zip(places, radii, strict=True):
         _paint_spore(rng, canvas, density, look, place, float(radius))
@@ -193,7 +193,7 @@ def draw_stalked_pair(rng: np.random.Generator, um_per_px: float) -> Picture:
     stalk = half * rng.uniform(0.3, 3.0)
     cap, nip = rng.uniform(0.0, 2.0), rng.uniform(0.75, 1.0)
     places = np.array([[-(0.5 * stalk), 0.0], [0.5 * stalk, 0.0]])
-    canvas, density = canvas_around(rng, um_per_px, places, 2.2 * half + 3.0)
+    canvas, density = canvas_around(rng, um_per_px, places, 2.2 * half + 3.0, None)
     u, v = canvas.u_um - np.float32(0.5 * stalk), canvas.v_um
     cells = []
     for side, size in ((-1.0, rng.uniform(0.8, 1.0)), (1.0, rng.uniform(0.9, 1.1))):
