@@ -33,7 +33,7 @@ def broken(
     point = normal * float(rng.uniform(-0.5, 0.5)) * (side if lengthwise else half) * 0.8
     course = _course(rng, reach)
     parts = [_severed(outline, point, normal * sign, course * sign) for sign in (1.0, -1.0)]
-    gap = float(np.exp(rng.uniform(np.log(0.2), np.log(1.9))))
+    gap = float(np.exp(rng.uniform(np.log(0.3), np.log(1.9))))
     slide = float(rng.uniform(-1.0, 1.0) * min(2.2, 0.7 * reach)) if rng.random() < 0.5 else 0.0
     hinge = float(rng.uniform(3.0, 30.0)) if rng.random() < 0.45 else 0.0
     pivot = point + way * float(rng.choice((-1.0, 1.0))) * reach

@@ -17,7 +17,7 @@ def shrivelled(
     rng: np.random.Generator, bench: Bench, look: SporeLook, angle_deg: float, paint: Paint
 ) -> Draft:
     """Let the outline fall in, bend, fold over, crumple or flatten."""
-    small = replace(look, length_um=look.length_um * float(rng.uniform(0.55, 1.0)))
+    small = replace(look, length_um=look.length_um * float(0.55 + 0.45 * rng.beta(1.6, 1.0)))
     shape = (_crescent, _boat, _folded, _raisin, _spindle)[
         int(rng.choice(5, p=(0.26, 0.16, 0.14, 0.26, 0.18)))
     ]

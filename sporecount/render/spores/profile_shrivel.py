@@ -33,7 +33,7 @@ def shrivelled(
     rng: np.random.Generator, bench: Bench, look: SporeLook, u: Field, v: Field
 ) -> Draft:
     """Let one side fall in, bend, fold, crumple or flatten the body."""
-    size = np.float32(rng.uniform(0.55, 1.0))
+    size = np.float32(0.55 + 0.45 * rng.beta(1.6, 1.0))
     shapes = (_crescent, _boat, _folded, _raisin, _spindle)
     shape = shapes[int(rng.choice(5, p=(0.27, 0.17, 0.13, 0.25, 0.18)))]
     fallen = shape(rng, look, u / size, v / size)

@@ -26,7 +26,7 @@ def broken(rng: np.random.Generator, body: Body, look: SporeLook) -> tuple[Body,
     cos, sin = np.float32(np.cos(normal)), np.float32(np.sin(normal))
     reach = half if lengthwise else thick
     offset = np.float32(rng.uniform(-0.4, 0.4) * (thick if lengthwise else half))
-    gap = float(np.exp(rng.uniform(np.log(0.2), np.log(1.9))))
+    gap = float(np.exp(rng.uniform(np.log(0.4), np.log(1.9))))
     slide = float(rng.uniform(-1.0, 1.0) * min(2.2, 0.7 * reach)) if rng.random() < 0.5 else 0.0
     hinge = float(rng.uniform(3.0, 30.0)) if rng.random() < 0.45 else 0.0
     at = float(rng.choice((-1.0, 1.0)) * reach)

@@ -12,7 +12,7 @@ from sporecount.render.spores.solid_body import Body, Volume
 
 def shrivelled(rng: np.random.Generator, body: Body, look: SporeLook) -> tuple[Body, SporeLook]:
     """Shrink the body and let it fall in, bend, fold, crumple or flatten."""
-    size = float(rng.uniform(0.55, 1.0))
+    size = float(0.55 + 0.45 * rng.beta(1.6, 1.0))
     shapes = (_crescent, _boat, _folded, _raisin, _spindle)
     shape = shapes[int(rng.choice(5, p=(0.27, 0.17, 0.13, 0.25, 0.18)))]
     small = replace(
