@@ -31,7 +31,8 @@ def shrivelled(rng: np.random.Generator, body: Body, look: SporeLook) -> tuple[B
         seams = tuple((line, abs(strength)) for line, strength in small.seams)
         return replace(small, tone=small.tone * gain, seams=seams), straight
     if manner < 0.7:  # light gathers in the dents
-        seams = tuple((line, -1.1 * abs(strength)) for line, strength in small.seams)
+        bright = -float(rng.uniform(0.4, 0.9))
+        seams = tuple((line, bright * abs(strength)) for line, strength in small.seams)
         thin = small.content_tone * float(rng.uniform(0.4, 0.9))
         return replace(small, content_tone=thin, seams=seams), straight
     clear = replace(
@@ -42,7 +43,7 @@ def shrivelled(rng: np.random.Generator, body: Body, look: SporeLook) -> tuple[B
         sheen=float(rng.uniform(0.0, 0.12)),
         refraction=float(rng.uniform(1.0, 1.6)),
     )
-    return clear, replace(straight, rim=float(rng.uniform(0.08, 0.3)))
+    return clear, replace(straight, rim=float(rng.uniform(0.04, 0.17)))
 
 
 def _crease(rng: np.random.Generator, body: Body, offset: float, sag: float, wave: float) -> Body:
