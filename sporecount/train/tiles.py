@@ -82,7 +82,7 @@ def _litter(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
     """Strew litter of a spore's size, many kinds at once."""
     litter = [name for name, k in KINDS.items() if k.family not in ("scales", "fibres")]
     small = [name for name in litter if KINDS[name].family.startswith(("litter", "mould"))]
-    names = rng.choice(small, int(rng.integers(4, 14)), replace=False).tolist()
+    names = rng.choice(small, int(rng.integers(5, 17)), replace=False).tolist()
     names += rng.choice(litter, 3, replace=False).tolist()
     return _with_more(plan, rng, names, float(np.exp(rng.uniform(np.log(10), np.log(90)))))
 
