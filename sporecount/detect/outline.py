@@ -216,17 +216,19 @@ def _worth(grey: NDArray[np.float32], limit: NDArray[np.intp]) -> NDArray[np.flo
     fall[:, :, 4:-2] = 0.5 * (
         grey[:, :, 2:-4] + grey[:, :, 3:-3] - grey[:, :, 5:-1] - grey[:, :, 6:]
     )
-    index = np.arange(len(RHO))
-    fall[index >= limit[:, :, None] - 1] = 0
+    # Most rays have no limit.
+    bounded = limit < len(RHO)
+    last = np.maximum(limit[bounded] - 1, 0)
+    before_last = np.arange(len(RHO)) < last[:, None]
+    fall[bounded] *= before_last
     usual = np.percentile(np.maximum(fall.max(axis=2), 0), 60, axis=1) + 1e-4
     worth = np.minimum(fall / usual[:, None, None].astype(np.float32), np.float32(1.3))
-    worth -= np.float32(STRAY_PRICE) * (RHO - 1) ** 2
-    worth[index >= limit[:, :, None]] = _FAR
-    last = np.maximum(limit - 1, 0)
-    bounded = limit < len(RHO)
-    k, ray = np.nonzero(bounded)
-    worth[k, ray, last[bounded]] = LIMIT_WORTH - STRAY_PRICE * (RHO[last[bounded]] - 1) ** 2
-    return worth.astype(np.float32)
+    stray = np.float32(STRAY_PRICE) * (RHO - 1) ** 2
+    worth -= stray
+    ends = np.where(before_last, worth[bounded], np.float32(_FAR))
+    ends[np.arange(len(last)), last] = LIMIT_WORTH - STRAY_PRICE * (RHO[last] - 1) ** 2
+    worth[bounded] = ends
+    return worth
 
 
 def _best_path(worth: NDArray[np.float32]) -> NDArray[np.intp]:

@@ -152,14 +152,19 @@ def _from_close_ups(
     half_um = min(REACH_UM, longest + 2 * um_per_px)
     closes = padded_close_ups(field, seeds.xy_px, half_um, um_per_px)
     k, side = closes.shape[:2]
-    middle = (side - 1) / 2
-    at = step_um[:, :, None, :] * (RHO[:, None] / np.float32(um_per_px)) + np.float32(middle)
-    np.clip(at, 0, np.float32(side - 1.001), out=at)
-    at[..., 1] += np.float32(side) * np.arange(k, dtype=np.float32)[:, None, None]
-    rows = at.reshape(k * RAYS, len(RHO), 2)
+    # Columns and rows apart: numpy is slow where the last axis is as short as two.
+    x, y = (
+        np.clip(
+            step_um[..., axis, None] * (RHO / np.float32(um_per_px)) + np.float32((side - 1) / 2),
+            0,
+            np.float32(side - 1.001),
+        )
+        for axis in (0, 1)
+    )
+    y += np.float32(side) * np.arange(k, dtype=np.float32)[:, None, None]
     picture = closes.reshape(k * side, side, 4)
-    out = cv2.remap(picture, rows, None, cv2.INTER_LINEAR)  # type: ignore[call-overload]
-    out = cv2.cvtColor(out, cv2.COLOR_RGBA2RGB)
+    x, y = (at.reshape(k * RAYS, len(RHO)) for at in (x, y))
+    out = cv2.cvtColor(cv2.remap(picture, x, y, cv2.INTER_LINEAR), cv2.COLOR_RGBA2RGB)
     return np.asarray(out, np.float32).reshape(k, RAYS, len(RHO), 3)
 
 
@@ -170,8 +175,11 @@ def _before_edge(
     by_edge = np.full(step_px.shape[:2], len(RHO), np.intp)
     near = np.flatnonzero(near_edge)
     if len(near):
-        at = seeds.xy_px[near, None, None] + RHO[:, None] * step_px[near][:, :, None]
-        outside = ~examined_at(field, at)
+        x, y = (
+            seeds.xy_px[near, axis, None, None] + RHO * step_px[near, :, axis, None]
+            for axis in (0, 1)
+        )
+        outside = ~_examined(field, x, y)
         by_edge[near] = np.where(outside.any(axis=2), outside.argmax(axis=2), len(RHO))
     return by_edge
 
@@ -237,16 +245,15 @@ def _near_the_edge(field: Field, seeds: Seeds) -> NDArray[np.bool_]:
     return ~deep | (inner_x != x) | (inner_y != y)
 
 
-def examined_at(field: Field, xy_px: NDArray[np.floating]) -> NDArray[np.bool_]:
-    """Return which points (..., 2) in photo pixels lie on the examined sample."""
+def _examined(
+    field: Field, x_px: NDArray[np.float64], y_px: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """Return which points, in photo pixels, lie on the examined sample."""
     rows, columns = field.examined.shape
     height, width = field.pixels.shape[:2]
-    x_photo, y_photo = xy_px[..., 0], xy_px[..., 1]
-    on_photo = (x_photo > -0.5) & (y_photo > -0.5) & (x_photo < width - 0.5)
-    on_photo &= y_photo < height - 0.5
-    work = field.to_work_px(np.asarray(xy_px, np.float64))
-    x = np.clip(np.rint(work[..., 0]), 0, columns - 1).astype(int)
-    y = np.clip(np.rint(work[..., 1]), 0, rows - 1).astype(int)
+    on_photo = (x_px > -0.5) & (y_px > -0.5) & (x_px < width - 0.5) & (y_px < height - 0.5)
+    x = np.clip(np.rint(field.to_work_px(x_px)), 0, columns - 1).astype(int)
+    y = np.clip(np.rint(field.to_work_px(y_px)), 0, rows - 1).astype(int)
     return on_photo & field.examined[y, x]
 
 
