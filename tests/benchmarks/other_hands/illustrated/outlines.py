@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+
 from other_hands.illustrated.geometry import TAU, area, jagged, points, rounded
 from other_hands.illustrated.look import SporeLook
 

@@ -1,0 +1,1 @@
+"""Things on the tape that are no spores, by kind, and how they are strewn."""

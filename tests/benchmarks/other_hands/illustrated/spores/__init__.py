@@ -1,0 +1,1 @@
+"""Spores: how they are painted, damaged, broken and placed."""
