@@ -44,12 +44,12 @@ def _paper_fibres(rng: np.random.Generator, um_per_px: float, light_rad: float) 
         thickness = max(1, int(rng.uniform(8, 22) / um_per_px))
         fixed = [(way * 8).astype(np.int32)]  # three bits below a pixel
         cv2.polylines(fibres, fixed, False, tone, thickness, cv2.LINE_AA, 3)
-    fibres = cv2.GaussianBlur(fibres, (0, 0), max(1.0, rng.uniform(1.5, 4) / um_per_px))
-    flanks = cv2.Sobel(fibres, cv2.CV_32F, 1, 0) * math.cos(light_rad)
-    flanks = flanks + cv2.Sobel(fibres, cv2.CV_32F, 0, 1) * math.sin(light_rad)
-    tone = rng.uniform(0.01, 0.045) * fibres
+    soft = cv2.GaussianBlur(fibres, (0, 0), max(1.0, rng.uniform(1.5, 4) / um_per_px))
+    flanks = cv2.Sobel(soft, cv2.CV_32F, 1, 0) * math.cos(light_rad)
+    flanks = flanks + cv2.Sobel(soft, cv2.CV_32F, 0, 1) * math.sin(light_rad)
+    shade = rng.uniform(0.01, 0.045) * soft
     relief = rng.uniform(0.01, 0.045) * flanks * max(1.0, 2 / um_per_px)
-    return 1 + tone + np.clip(relief, -0.1, 0.1)
+    return 1 + shade + np.clip(relief, -0.1, 0.1)
 
 
 def _glare(rng: np.random.Generator, x: np.ndarray, y: np.ndarray) -> np.ndarray:

@@ -20,8 +20,8 @@ class Extents(NamedTuple):
     angle_deg: float
 
 
-def points(x, y) -> np.ndarray:
-    """(n, 2) points from their x and y."""
+def points(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """(n, 2) points from their x and y, (n,)."""
     return np.stack([x, y], 1)
 
 

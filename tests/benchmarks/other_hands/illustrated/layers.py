@@ -117,7 +117,7 @@ class Laid(NamedTuple):
 
     box: tuple[int, int, int, int]
     transmission: np.ndarray
-    cover: np.ndarray | None
+    cover: np.ndarray  # nought where the layer was laid without one
 
 
 def lay(
@@ -159,15 +159,16 @@ def lay(
     part = np.s_[top - patch.top : bottom - patch.top, left - patch.left : right - patch.left]
     below = scene.picture[top:bottom, left:right]
     below *= through[part]
-    hidden = None if where is None else where[part] * opacity
+    covered = np.zeros(through[part].shape[:2], np.float32) if where is None else where[part]
+    hidden = covered * opacity
     if coat is not None:
         alpha = _at_pixels(patch, coat.alpha, blur_px)[part][..., None]
         below *= 1 - alpha
         below += alpha * patch.coarse(coat.colour)[part]
         hidden = alpha[..., 0]
-    if hidden is not None and (opacity > 0 or coat is not None):
+    if opacity > 0 or coat is not None:
         _hide(scene, patch.window, hidden)
-    return Laid(patch.window, through[part], None if where is None else where[part])
+    return Laid(patch.window, through[part], covered)
 
 
 def _at_pixels(patch: Patch, image: np.ndarray, blur_px: float) -> np.ndarray:

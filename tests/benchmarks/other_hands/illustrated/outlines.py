@@ -71,6 +71,6 @@ def chipped(rng: np.random.Generator, outline: np.ndarray, spread: float = 0.05)
     pieces = []
     for i, corner in enumerate(outline):
         after = outline[(i + 1) % len(outline)]
-        n = rng.integers(4, 9)
+        n = int(rng.integers(4, 9))
         pieces += [corner[None], jagged(rng, corner, after, n, spread * size * rng.uniform(0.2, 1))]
     return rounded(np.concatenate(pieces))

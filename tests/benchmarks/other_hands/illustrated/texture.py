@@ -36,8 +36,8 @@ def smooth_noise(
     return total / math.sqrt(power)
 
 
-def smooth_step(x):
-    """Rise from 0 at x <= 0 to 1 at x >= 1 without corners; arrays or numbers."""
+def smooth_step(x: np.ndarray) -> np.ndarray:
+    """Rise from 0 at x <= 0 to 1 at x >= 1 without corners."""
     x = np.clip(x, 0, 1)
     return x * x * (3 - 2 * x)
 

@@ -51,14 +51,10 @@ class _Sheet:
         self._on_picture.text((x, y), text, fill=pen.ink, font=pen.font)
         self._on_mask.text((x, y), text, fill=255, font=pen.font)
 
-    def size(self, text: str, pen: _Pen) -> tuple[float, float]:
-        """Width of a text, and how far down it reaches."""
+    def reach(self, text: str, pen: _Pen) -> tuple[float, float, float]:
+        """Left, right and lower end of a text that is begun at (0, 0)."""
         left, _, right, bottom = self._on_picture.textbbox((0, 0), text, font=pen.font)
-        return right - left, bottom
-
-    def right_end(self, text: str, pen: _Pen) -> float:
-        """Where a text that is begun at 0 ends."""
-        return self._on_picture.textbbox((0, 0), text, font=pen.font)[2]
+        return left, right, bottom
 
 
 @dataclass(frozen=True)
@@ -69,11 +65,9 @@ class _Pen:
 
 @dataclass(frozen=True)
 class _Bar:
-    """Where the scale bar lies, and its length in px."""
+    """Where the scale bar lies."""
 
-    x_px: float
     y_px: float
-    length_px: float
     at_right: bool
 
 
@@ -125,7 +119,8 @@ def _draw_bar(rng: np.random.Generator, sheet: _Sheet, pen: _Pen, um_per_px: flo
     x = width - 40 - length if at_right else 40
     y = height - 50 if at_bottom else 80
     label = f"{length_um} " + ("\N{MICRO SIGN}m" if rng.random() < 0.8 else "um")
-    label_width, label_height = sheet.size(label, pen)
+    label_left, label_right, label_height = sheet.reach(label, pen)
+    label_width = label_right - label_left
     if rng.random() < 0.35:  # on a plate of its own
         right = x + max(length, label_width) + 14
         plate = (255, 255, 255) if sum(pen.ink) < 380 else (0, 0, 0)
@@ -137,7 +132,7 @@ def _draw_bar(rng: np.random.Generator, sheet: _Sheet, pen: _Pen, um_per_px: flo
             sheet.line(mark, pen.ink, max(2, thickness // 2))
     label_x = x + (length - label_width) / 2 if length > label_width else x
     sheet.text(label_x, y - label_height - 8, label, pen)
-    return _Bar(x, y, length, at_right)
+    return _Bar(y, at_right)
 
 
 def _write_notes(rng: np.random.Generator, sheet: _Sheet, pen: _Pen, bar: _Bar) -> None:
@@ -146,8 +141,8 @@ def _write_notes(rng: np.random.Generator, sheet: _Sheet, pen: _Pen, bar: _Bar) 
     taken = set()
     notes = rng.permutation(_possible_notes(rng))[: rng.integers(1, 4)]
     for note in map(str, notes):
-        _, note_height = sheet.size(note, pen)
-        x = 30 if rng.random() < 0.6 else width - 30 - sheet.right_end(note, pen)
+        _, note_width, note_height = sheet.reach(note, pen)
+        x = 30 if rng.random() < 0.6 else width - 30 - note_width
         y = rng.choice([24, 24 + note_height * 1.3, height - 40 - note_height])
         at_left = x < width / 2
         beside_bar = abs(y - bar.y_px) < 130 and at_left != bar.at_right

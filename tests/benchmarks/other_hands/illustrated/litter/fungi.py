@@ -23,7 +23,7 @@ def paint_moulds(scene: Scene, x_px: float, y_px: float) -> None:
     kind = rng.choice(["round", "oval", "chain", "septate"])
     pigment = np.array(MOULDS[rng.integers(4)]) * rng.uniform(0.5, 1.5)
     depth = scene.depth_at(x_px, y_px)
-    count, radius = rng.integers(1, 14), rng.uniform(1.4, 3.2)
+    count, radius = int(rng.integers(1, 14)), rng.uniform(1.4, 3.2)
     direction = rng.uniform(0, TAU)
     spread_um = 3.2 * radius * math.sqrt(count)
     x, y = x_px, y_px

@@ -64,7 +64,7 @@ def paint_flake(scene: Scene, x_px: float, y_px: float) -> None:
     """A flake of cuticle, often with its cells to be seen."""
     rng = scene.rng
     radius = rng.uniform(12, 60)
-    corners = angular(rng, radius, rng.uniform(1, 2), rng.integers(5, 10))
+    corners = angular(rng, radius, rng.uniform(1, 2), int(rng.integers(5, 10)))
     sides = []
     for i, corner in enumerate(corners):
         after = corners[(i + 1) % len(corners)]

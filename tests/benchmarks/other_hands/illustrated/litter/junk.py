@@ -25,7 +25,7 @@ def paint_junk(scene: Scene, x_px: float, y_px: float) -> None:
     paint = Paint(pigment, thick_um=radius * 1.4, texture_um=2.2)
     depth = None
     if kind == "angular":
-        outline = angular(rng, radius, rng.uniform(1, 1.9), rng.integers(3, 7))
+        outline = angular(rng, radius, rng.uniform(1, 1.9), int(rng.integers(3, 7)))
         outline = chipped(rng, outline)
         paint = replace(paint, facets=rng.uniform(0, 0.8), wall=rng.uniform(0.1, 0.7))
     elif kind == "lobed":

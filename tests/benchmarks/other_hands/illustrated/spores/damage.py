@@ -144,7 +144,8 @@ def _collapsed(
     shrunk += rng.normal(0, 0.07, shrunk.shape)
     folds = []
     for _ in range(rng.integers(1, 4)):
-        x = np.linspace(*np.sort(rng.uniform(-0.45, 0.45, 2)), 8) * length
+        start, end = np.sort(rng.uniform(-0.45, 0.45, 2))
+        x = np.linspace(start, end, 8) * length
         height, wave = rng.uniform(-0.25, 0.25) * width, rng.normal(0, 0.2) * width
         line = points(x, height + wave * np.sin(x / length * rng.uniform(2, 6)))
         folds.append(Stroke(line, rng.uniform(0.4, 1.0), rng.uniform(0.3, 1.0)))
