@@ -1,0 +1,1 @@
+"""What else lies on the tape, a family of things per file."""

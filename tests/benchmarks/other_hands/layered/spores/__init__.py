@@ -1,0 +1,1 @@
+"""Spores of the parasite: shape, substance, damage, pieces and where they lie."""
