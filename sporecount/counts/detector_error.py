@@ -169,9 +169,16 @@ def _with_common_error(
     """Return the chances (n, nodes) at sizes of the error they share, and the weights of these."""
     if law is None:
         return confidences[:, None], np.ones(1)
-    nodes, weights = np.polynomial.hermite_e.hermegauss(_NODES)
+    nodes, weights = _normal_nodes()
     odds = law.power * believed_odds(confidences)[:, None] + law.common_error * nodes
-    return 1.0 / (1.0 + np.exp(-odds)), weights / weights.sum()
+    return 1.0 / (1.0 + np.exp(-odds)), weights
+
+
+@lru_cache(maxsize=1)
+def _normal_nodes() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return sizes of a normal error and their weights, which add up to 1."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(_NODES)
+    return nodes, weights / weights.sum()
 
 
 def _fewer_cases(

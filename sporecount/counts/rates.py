@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 from importlib import resources
 
 import numpy as np
@@ -186,6 +187,7 @@ class DetectorRates:
         return self.recall_mean * spread, (1.0 - self.recall_mean) * spread
 
 
+@lru_cache(maxsize=1)
 def load_rates() -> DetectorRates:
     """Return the rates that come with this version of the detector."""
     text = resources.files("sporecount.counts").joinpath("rates.json").read_text("utf-8")
