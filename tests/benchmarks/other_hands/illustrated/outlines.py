@@ -31,12 +31,6 @@ def lemon(
     return outline
 
 
-def circle(radius: float = 1.0, n: int = 80) -> np.ndarray:
-    """A regular polygon of n points."""
-    angle = np.linspace(0, TAU, n, endpoint=False)
-    return radius * points(np.cos(angle), np.sin(angle))
-
-
 def blob(
     rng: np.random.Generator, radius_um: float, irregular: float = 0.2, aspect: float = 1.0
 ) -> np.ndarray:

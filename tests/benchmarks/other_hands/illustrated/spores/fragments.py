@@ -7,7 +7,7 @@ import math
 import numpy as np
 
 from other_hands.illustrated.conditions import HEIGHT_PX, WIDTH_PX
-from other_hands.illustrated.geometry import centroid, extents, rotated, split
+from other_hands.illustrated.geometry import TAU, centroid, extents, rotated, split
 from other_hands.illustrated.look import tinted
 from other_hands.illustrated.outlines import lemon
 from other_hands.illustrated.scene import Pose, Scene
@@ -28,7 +28,7 @@ def break_spore(scene: Scene, x_px: float, y_px: float, most: int) -> int:
     rng, look = scene.rng, scene.look
     pieces = _pieces(rng, lemon(rng, *look.size_um(rng), look))
     spread, jitter_um = rng.uniform(1.15, 2.2), rng.uniform(0.4, 2.4)
-    angle = rng.uniform(0, 2 * math.pi)
+    angle = rng.uniform(0, TAU)
     depth = scene.depth_at(x_px, y_px) * 0.8
     density = look.own_density(rng) * rng.uniform(0.6, 1.0)
     pigment = tinted(rng, look.pigment, look.hue_sd)
@@ -84,7 +84,7 @@ def _pieces(rng: np.random.Generator, outline: np.ndarray) -> list[np.ndarray]:
 def _turned(rng: np.random.Generator, piece: np.ndarray) -> np.ndarray:
     """Turn a piece a little or anyhow; some lie tilted and look thinner."""
     little = rng.random() < 0.5
-    piece = rotated(piece, rng.normal(0, 0.4) if little else rng.uniform(0, 2 * math.pi))
+    piece = rotated(piece, rng.normal(0, 0.4) if little else rng.uniform(0, TAU))
     if rng.random() < 0.2:
         piece[:, 1] *= rng.uniform(0.6, 0.9)
     return piece
