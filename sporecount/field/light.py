@@ -58,7 +58,8 @@ def _surface(log_picture: NDArray[np.float32], sample: NDArray[np.bool_]) -> NDA
     picked = sample[::step, ::step]
     # Each channel in unbroken memory: what follows works on whole channels.
     values = np.ascontiguousarray(log_picture[::step, ::step].transpose(2, 0, 1), np.float64)
-    seen = values[:, picked]
+    # Several times as quick as taking the places of the mask.
+    seen = values.reshape(3, -1).take(np.flatnonzero(picked), axis=1)
     if seen.shape[1] < 200:
         return np.broadcast_to(np.percentile(seen, 90, axis=1), log_picture.shape).astype(
             np.float32
@@ -145,12 +146,12 @@ def _local_departure(
     step = max(int(sigma_px / 4.0), 1)
     local = np.zeros_like(departure)
     size = (departure.shape[1], departure.shape[0])
+    colours = cv2.split(departure)
     for tolerance in (0.12, _CLEAR_DENSITY):
-        off = departure - local
-        red, green, blue = cv2.split(np.abs(off))
+        red, green, blue = cv2.split(cv2.absdiff(departure, local))
         clear = sample & (cv2.max(cv2.max(red, green), blue) < tolerance)
         weight = clear.astype(np.float32)
-        total = cv2.merge([weight, *(weight * departure[..., c] for c in range(3))])
+        total = cv2.merge([weight, *(weight * colour for colour in colours)])
         small = cv2.resize(
             total,
             (max(size[0] // step, 1), max(size[1] // step, 1)),

@@ -97,6 +97,8 @@ def find_text(pixels: NDArray[np.uint8]) -> list[Box]:
 
 def _every(pixels: NDArray[np.uint8], step: int) -> NDArray[np.uint8]:
     """Take every step-th pixel; the last rows and columns may be left out."""
+    if step == 1:
+        return pixels
     rows, columns = (max(side // step, 1) for side in pixels.shape[:2])
     whole = pixels[: rows * step, : columns * step]
     # OpenCV takes the top left pixel of each block, and is faster than slicing.
