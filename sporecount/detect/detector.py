@@ -70,7 +70,7 @@ def detect_with_doubt(field: Field, settings: DetectSettings) -> tuple[pd.DataFr
     order = np.lexsort((columns["x_px"], columns["y_px"]))
     known = columns | {"confidence": confidence[kept], "state": state}
     ready = {name: known[name][order] for name in COLUMNS}
-    table = pd.DataFrame(ready | {"state": pd.Series(ready["state"], dtype="str")})
+    table = pd.DataFrame(ready | {"state": pd.array(ready["state"], dtype="str")})
     return table, doubtful
 
 
