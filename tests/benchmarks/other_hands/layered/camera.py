@@ -13,7 +13,7 @@ CENTRE_PX = np.array([(WIDTH_PX - 1) / 2, (HEIGHT_PX - 1) / 2])
 CORNER_PX = np.hypot(*CENTRE_PX)
 
 
-def through_camera_lens(camera: Camera, rng: np.random.Generator, light: np.ndarray) -> np.ndarray:
+def through_camera_lens(rng: np.random.Generator, camera: Camera, light: np.ndarray) -> np.ndarray:
     """Distort, blur and smear light (h, w, 3) as the camera's lens and a shaking hand do."""
     if camera.distortion or abs(camera.colour_magnification) > 1e-5:
         light = _distorted(camera, light)
@@ -67,9 +67,9 @@ def _motion(rng: np.random.Generator, length_px: float) -> np.ndarray:
     return kernel / kernel.sum()
 
 
-def develop(camera: Camera, rng: np.random.Generator, light: np.ndarray) -> np.ndarray:
+def develop(rng: np.random.Generator, camera: Camera, light: np.ndarray) -> np.ndarray:
     """Turn linear light (h, w, 3), 0 to about 1, into an 8-bit RGB picture."""
-    image = _with_noise(camera, rng, np.clip(light, 0, None))
+    image = _with_noise(rng, camera, np.clip(light, 0, None))
     image = _toned(camera, image)
     if camera.smoothing:
         image = cv2.bilateralFilter(image, 5, 0.05, 1.6)
@@ -79,7 +79,7 @@ def develop(camera: Camera, rng: np.random.Generator, light: np.ndarray) -> np.n
     return (image * 255 + 0.5).astype(np.uint8)
 
 
-def _with_noise(camera: Camera, rng: np.random.Generator, light: np.ndarray) -> np.ndarray:
+def _with_noise(rng: np.random.Generator, camera: Camera, light: np.ndarray) -> np.ndarray:
     """Add noise that grows with the light: grey by pixel, coloured in blots."""
     noise = np.sqrt(0.25 * camera.noise**2 + camera.noise**2 * light)
     colours = rng.standard_normal((HEIGHT_PX, WIDTH_PX, 3)).astype(np.float32)

@@ -87,6 +87,7 @@ class Canvas:
     def _box(
         self, x_um: float, y_um: float, reach_um: float, reach_y_um: float | None = None
     ) -> Box:
+        """Give the box around a point, as high as it is wide unless told otherwise."""
         reach_y_um = reach_um if reach_y_um is None else reach_y_um
         return (
             int(np.floor((x_um - reach_um) / self.pitch_um)),
@@ -96,10 +97,12 @@ class Canvas:
         )
 
     def _open(self, box: Box, x_um: float, y_um: float) -> Window:
+        """Open a window over a box, its positions relative to a point."""
         left, top, right, bottom = box
         across = ((np.arange(left, right) + 0.5) * self.pitch_um - x_um).astype(np.float32)
         down = ((np.arange(top, bottom) + 0.5) * self.pitch_um - y_um).astype(np.float32)
-        return Window(*np.broadcast_arrays(across[None, :], down[:, None]), box)
+        x, y = np.broadcast_arrays(across[None, :], down[:, None])
+        return Window(x, y, box)
 
     def coverage(self, inside_um: np.ndarray) -> np.ndarray:
         """Give the share of each pixel that lies within an outline, by distances to it."""

@@ -43,7 +43,7 @@ def send_by_chat(rng: np.random.Generator, sent: Sent) -> Sent:
     shrink = rng.uniform(0.5, 0.75)
     quality = [cv2.IMWRITE_JPEG_QUALITY, sent.jpeg_quality]
     _, jpeg = cv2.imencode(".jpg", sent.image[..., ::-1], quality)
-    image = np.ascontiguousarray(cv2.imdecode(jpeg, cv2.IMREAD_COLOR)[..., ::-1])
+    image = np.ascontiguousarray(np.asarray(cv2.imdecode(jpeg, cv2.IMREAD_COLOR))[..., ::-1])
     width, height = round(WIDTH_PX * shrink), round(HEIGHT_PX * shrink)
     ways = [cv2.INTER_AREA, cv2.INTER_LINEAR_EXACT if shrink > 0.6 else cv2.INTER_AREA]
     image = cv2.resize(image, (width, height), interpolation=pick(rng, ways))

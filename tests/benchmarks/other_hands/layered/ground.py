@@ -84,10 +84,10 @@ def _paper(canvas: Canvas) -> np.ndarray:
         length_um, bend = log_uniform(rng, 150, 1100), rng.uniform(0.2, 0.9)
         path_px = curve(rng, *start_um, length_um, bend, 30) / pitch_um
         _lay_paper_fibre(rng, felt, path_px, rng.uniform(-1, 1), pitch_um)
-    felt = cv2.GaussianBlur(felt, (0, 0), max(log_uniform(rng, 0.8, 6) / pitch_um, 0.6))
-    felt = felt / (felt.std() + 1e-6)
+    soft = cv2.GaussianBlur(felt, (0, 0), max(log_uniform(rng, 0.8, 6) / pitch_um, 0.6))
+    soft = soft / (soft.std() + 1e-6)
     paper = (
-        rng.uniform(0.03, 0.09) * felt
+        rng.uniform(0.03, 0.09) * soft
         + 0.02 * fractal_field(rng, shape, 130 / pitch_um, 3)
         + 0.008 * fractal_field(rng, shape, 4 / pitch_um, 2)
     )

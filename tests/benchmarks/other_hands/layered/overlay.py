@@ -48,57 +48,55 @@ class Overlay:
         return (image * (1 - opacity) + self.ink[..., :3] * opacity + 0.5).astype(np.uint8)
 
 
+@dataclass(frozen=True)
+class Pen:
+    """Draws on the image of an overlay, in one font."""
+
+    image: Image.Image
+    draw: ImageDraw.ImageDraw
+    font: ImageFont.FreeTypeFont | ImageFont.ImageFont
+    font_px: int
+
+
 def draw_overlay(rng: np.random.Generator, um_per_px: float) -> Overlay:
     """Draw an overlay for a picture of a scale."""
     image = Image.new("RGBA", (WIDTH_PX, HEIGHT_PX), (0, 0, 0, 0))
-    pen = ImageDraw.Draw(image)
     ink = pick(rng, INKS)
-    font = ImageFont.load_default(size=int(rng.integers(20, 46)))
-    ink = _draw_bar(rng, image, pen, font, ink, um_per_px)
-    _draw_lines(rng, pen, font, ink)
+    font_px = int(rng.integers(20, 46))
+    pen = Pen(image, ImageDraw.Draw(image), ImageFont.load_default(size=font_px), font_px)
+    ink = _draw_bar(rng, pen, ink, um_per_px)
+    _draw_lines(rng, pen, ink)
     if rng.random() < 0.2:
         _draw_arrow(rng, pen, ink)
     return Overlay(np.asarray(image).astype(np.float32))
 
 
-def _draw_bar(
-    rng: np.random.Generator,
-    image: Image.Image,
-    pen: ImageDraw.ImageDraw,
-    font: ImageFont.FreeTypeFont,
-    ink: Colour,
-    um_per_px: float,
-) -> Colour:
+def _draw_bar(rng: np.random.Generator, pen: Pen, ink: Colour, um_per_px: float) -> Colour:
     """Draw a scale bar with its length over it, some on a plate; give the ink that it took."""
-    rng.random()  # was to choose the bar's height; kept, as all draws after it would change
+    rng.random()  # decides nothing, but without it all later draws would be others
     at_left = rng.random() < 0.5
     fitting = [um for um in BARS_UM if BAR_LENGTHS_PX[0] < um / um_per_px < BAR_LENGTHS_PX[1]]
     bar_um = pick(rng, fitting or [100])
     length = bar_um / um_per_px
     thickness = int(rng.integers(4, 14))
     left = rng.uniform(30, 80) if at_left else WIDTH_PX - length - rng.uniform(30, 80)
-    top = HEIGHT_PX - rng.uniform(40, 90)
+    right, top = left + length, HEIGHT_PX - rng.uniform(40, 90)
     text = f"{bar_um} " + pick(rng, ["um", "um", "microns"])
     if rng.random() < 0.35:
-        plate = [left - 20, top - 70, left + length + 20, top + thickness + 16]
-        pen.rectangle(plate, fill=pick(rng, PLATES))
-        dark = image.getpixel((int(left - 10), int(top - 60)))[0] == 0
+        plate = [left - 20, top - 70, right + 20, top + thickness + 16]
+        pen.draw.rectangle(plate, fill=pick(rng, PLATES))
+        dark = np.asarray(pen.image)[int(top - 60), int(left - 10), 0] == 0
         ink = WHITE if dark else BLACK
-    pen.rectangle([left, top, left + length, top + thickness], fill=ink)
-    text_left = left + (length - pen.textlength(text, font=font)) / 2
-    pen.text((text_left, top - font.size - 12), text, font=font, fill=ink)
+    pen.draw.rectangle([left, top, right, top + thickness], fill=ink)
+    text_left = left + (length - pen.draw.textlength(text, font=pen.font)) / 2
+    pen.draw.text((text_left, top - pen.font_px - 12), text, font=pen.font, fill=ink)
     if rng.random() < 0.4:
-        for end in (left, left + length):
-            pen.line([end, top - 9, end, top + thickness + 9], fill=ink, width=3)
+        for end in (left, right):
+            pen.draw.line([end, top - 9, end, top + thickness + 9], fill=ink, width=3)
     return ink
 
 
-def _draw_lines(
-    rng: np.random.Generator,
-    pen: ImageDraw.ImageDraw,
-    font: ImageFont.FreeTypeFont,
-    ink: Colour,
-) -> None:
+def _draw_lines(rng: np.random.Generator, pen: Pen, ink: Colour) -> None:
     """Draw one to three lines: name of the sample, date and time, magnification."""
     magnification = pick(rng, ["4x", "10x", "40x", "100X", "obj 10", "Zoom 2.0"])
     sample = pick(rng, ["Sample ", "Monarch #", "ID ", "Tape "]) + str(int(rng.integers(1, 400)))
@@ -106,16 +104,16 @@ def _draw_lines(
     hour, minute = rng.integers(7, 20), rng.integers(0, 60)
     moment = f"20{year}-{month:02d}-{day:02d}  {hour:02d}:{minute:02d}"
     number = int(rng.integers(1, 4))
-    top = 16.0 if rng.random() < 0.75 else HEIGHT_PX - 170 - 40 * number
+    top = 16 if rng.random() < 0.75 else HEIGHT_PX - 170 - 40 * number
     left = 18 if rng.random() < 0.6 else WIDTH_PX - 340
     for line in [sample, moment, magnification][:number]:
-        pen.text((left, top), line, font=font, fill=ink)
-        top += font.size + 8
+        pen.draw.text((left, top), line, font=pen.font, fill=ink)
+        top += pen.font_px + 8
 
 
-def _draw_arrow(rng: np.random.Generator, pen: ImageDraw.ImageDraw, ink: Colour) -> None:
+def _draw_arrow(rng: np.random.Generator, pen: Pen, ink: Colour) -> None:
     """Draw a line to a dot somewhere in the middle of the picture."""
     tail = (int(rng.uniform(300, WIDTH_PX - 300)), int(rng.uniform(250, HEIGHT_PX - 250)))
     head = (tail[0] + int(rng.normal(0, 110)), tail[1] + int(rng.normal(0, 90)))
-    pen.line([tail, head], fill=ink, width=4)
-    pen.ellipse([head[0] - 7, head[1] - 7, head[0] + 7, head[1] + 7], fill=ink)
+    pen.draw.line([tail, head], fill=ink, width=4)
+    pen.draw.ellipse([head[0] - 7, head[1] - 7, head[0] + 7, head[1] + 7], fill=ink)

@@ -35,6 +35,8 @@ def draw(condition: str, number: int, seed: int) -> Photograph:
     ValueError
         If there is no such condition.
     """
+    if condition not in CONDITIONS:
+        raise ValueError(f"no condition {condition!r}; there are {', '.join(CONDITIONS)}")
     rng = np.random.default_rng([seed, CONDITIONS.index(condition), number])
     look = draw_look(rng, condition)
     canvas = Canvas(rng, look)
@@ -44,8 +46,8 @@ def draw(condition: str, number: int, seed: int) -> Photograph:
     covered = np.zeros((HEIGHT_PX, WIDTH_PX), bool) if overlay is None else overlay.covered
     seen = judge_seen(canvas, field, covered)
     light = _on_sensor(canvas, field, glow)
-    light = through_camera_lens(look.camera, rng, light)
-    image = develop(look.camera, rng, light)
+    light = through_camera_lens(rng, look.camera, light)
+    image = develop(rng, look.camera, light)
     if overlay is not None:
         image = overlay.over(image)
     sent = Sent(image, look.camera.jpeg_quality, scale_x=1.0, scale_y=1.0)
@@ -84,7 +86,8 @@ def _on_sensor(canvas: Canvas, field: np.ndarray, glow: np.ndarray | None) -> np
     if look.eyepiece is not None:
         stray = stray * (field / look.background)
     light = light * (1 - look.veil) + stray
-    patches = int(rng.integers(0, 3)) if look.on_card else 1 if rng.random() < 0.05 else 0
+    # Lamps for a card stand above it and are often reflected; those below rarely are.
+    patches = int(rng.integers(0, 3) if look.on_card else rng.random() < 0.05)
     for _ in range(patches):
         light = light + glare(rng)[..., None]
     return light if glow is None else light + glow

@@ -97,7 +97,7 @@ def draw_look(rng: np.random.Generator, condition: str) -> Look:
 def _draw_optics(rng: np.random.Generator, um_per_px: float) -> Optics:
     """Draw objective, condenser and focus that go with a pixel width."""
     if um_per_px > LOW_POWER_UM_PER_PX:
-        supersampling, apertures, focus_sds_um = 2.0, (0.12, 0.17), (3, 9)
+        supersampling, apertures, focus_sds_um = 2.0, (0.12, 0.17), (3.0, 9.0)
     elif um_per_px > HIGH_POWER_UM_PER_PX:
         supersampling, apertures, focus_sds_um = 1.5, (0.2, 0.3), (1.2, 3.2)
     else:

@@ -12,7 +12,7 @@ from other_hands.layered.spores.placing import Circle, Placed, is_clear, place_s
 from other_hands.layered.wing_scales import lay_wing_scale
 
 STATES = ("intact", "damaged", "fragment")
-DAMAGES = ("cracked", "bitten", "ghosted", "collapsed")
+DAMAGE_KINDS = ("cracked", "bitten", "ghosted", "collapsed")
 DAMAGE_WEIGHTS = (1, 1, 1.1, 1)
 
 #: Shares of states in a trial's photographs.
@@ -78,16 +78,16 @@ def _lay_spores(canvas: Canvas, condition: str) -> None:
     clumped, usual = rng.uniform(0.75, 1), rng.uniform(0, 0.5)
     placed = place_spores(canvas, number, clumped if condition == "clumps" else usual)
     states = [pick(rng, STATES, shares) for _ in placed]
-    damages = [pick(rng, DAMAGES, DAMAGE_WEIGHTS) if s == "damaged" else "" for s in states]
+    damages = [pick(rng, DAMAGE_KINDS, DAMAGE_WEIGHTS) if s == "damaged" else "" for s in states]
     taken = [
         (one.x_um, one.y_um, one.spore.length_um * 0.42)
         for one, state in zip(placed, states)
         if state != "fragment"
     ]
     for i in rng.permutation(len(placed)):
-        one, whole = placed[i], states[i] != "fragment"
+        one = placed[i]
         focus_um = _draw_focus(canvas, intact=states[i] == "intact")
-        if whole:
+        if states[i] != "fragment":
             draw_spore(canvas, one.spore, one.x_um, one.y_um, damages[i], focus_um)
         else:
             x_um, y_um = _burst_place(canvas, one, taken)

@@ -114,9 +114,9 @@ def _half_width(
 def _draw_end(rng: np.random.Generator, across: np.ndarray) -> tuple[np.ndarray, float]:
     """Draw where along a scale it ends, by the place across, and how steep that edge is."""
     teeth = int(pick(rng, [0, 1, 2, 3, 4, 5, 6], [1, 0.6, 1.2, 2, 2, 1.5, 1]))
-    depth = rng.uniform(0.03, 0.16) * (1 if teeth else 0)
+    depth = rng.uniform(0.03, 0.16) * (teeth > 0)
     shift = rng.normal(0, 0.25)
-    tooth = np.abs((across * teeth / 2 + shift) % 1 - 0.5) * 2 if teeth else 0 * across
+    tooth = np.abs((across * teeth / 2 + shift) % 1 - 0.5) * 2
     sharpness = rng.uniform(0.7, 1.4)
     rounding = rng.uniform(0.05, 0.2) * np.abs(across) ** 2.5
     return 1 - depth * tooth**sharpness - rounding, 0.55 if teeth else 1

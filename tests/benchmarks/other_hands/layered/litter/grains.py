@@ -65,19 +65,20 @@ def lay_dirt(canvas: Canvas, x_um: float, y_um: float) -> None:
     if window is None:
         return
     u_um, v_um = window.turned(rng.uniform(0, 6.3))
-    mass = np.zeros(u_um.shape, np.float32)
+    shape = u_um.shape
+    mass = np.zeros(shape, np.float32)
     for _ in range(int(rng.integers(2, 8))):
         size_um = radius_um * rng.uniform(0.25, 0.7)
         off_u_um = u_um - rng.normal(0, radius_um * 0.5)
         off_v_um = v_um - rng.normal(0, radius_um * 0.35)
         mass += np.exp(-(off_u_um**2 + off_v_um**2) / size_um**2)
-    crumbs = 0.22 * fractal_field(rng, mass.shape, max(radius_um * 0.35 / pitch_um, 2), 4)
+    crumbs = 0.22 * fractal_field(rng, shape, max(radius_um * 0.35 / pitch_um, 2), 4)
     mass = mass + crumbs * np.exp(-(u_um * u_um + v_um * v_um) / (1.6 * radius_um) ** 2)
     inside_um = (mass - 0.45) * radius_um * 0.5
     near = np.hypot(u_um, v_um) < radius_um * 2.4
     inside_um = np.where(near, inside_um, -5).astype(np.float32)
     tint = np.array(pick(rng, DIRT_TINTS))
-    relief = 1 + 0.35 * fractal_field(rng, mass.shape, max(2.5 / pitch_um, 1.5), 3)
+    relief = 1 + 0.35 * fractal_field(rng, shape, max(2.5 / pitch_um, 1.5), 3)
     height = np.clip(inside_um, 0, radius_um * 0.4) / (radius_um * 0.4) * relief
     body = log_uniform(rng, 0.5, 3)
     density = shade(canvas, inside_um, height, 1.2, tint, body, 0.15, 0.8)
