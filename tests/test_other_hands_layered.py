@@ -104,7 +104,7 @@ def test_not_all_spores_of_a_clump_can_be_seen():
 
 
 def test_a_blank_holds_no_spores_but_the_same_columns():
-    photo = draw("blank", 0, 5)
+    photo = draw("blank", 2, 5)
     assert len(photo.truth) == 0
     assert photo.truth.dtypes.equals(drawn("trial").truth.dtypes)
     assert decoded(photo).std() > 1  # there is litter on it
