@@ -22,6 +22,8 @@ from sporecount.threads import on_threads, side_by_side
 
 #: Working pixels per pixel of the coarse picture that light and sample are found on.
 _COARSE = 4
+#: Numbers that are evened out at a time.
+_AT_ONCE = 400_000
 
 
 def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) -> Field:
@@ -163,9 +165,9 @@ def _even_out(
 ) -> NDArray[np.float32]:
     """Return the density, from the light's logarithm ``step`` times coarser.
 
-    Done in bands between two rows of the light, which stay in the processor's cache:
-    whole pictures of floats cost more than the arithmetic. For the same reason the
-    density takes the place of ``logs``, the logarithm of the photo.
+    Done in bands between two rows of the light, several at a time: of whole pictures of
+    floats memory costs more than arithmetic, and threads that take many small steps wait
+    for each other. The density takes the place of ``logs``, the logarithm of the photo.
     """
     rows, columns = logs.shape[:2]
     size = (light_log.shape[1] * step, light_log.shape[0])
@@ -177,18 +179,23 @@ def _even_out(
     share = (place - above).astype(np.float32)[:, None]
     starts = np.flatnonzero(np.diff(above, prepend=-1)).tolist()
     bands = list(zip(starts, [*starts[1:], rows]))
-    highest = max(stop - start for start, stop in bands)
+    number = max(_AT_ONCE // (step * 3 * columns), 1)
+    groups = [bands[start : start + number] for start in range(0, len(bands), number)]
+    highest = max(group[-1][1] - group[0][0] for group in groups)
 
-    def fill(bands: list[tuple[int, int]]) -> None:
+    def fill(groups: list[list[tuple[int, int]]]) -> None:
         light = np.empty((highest, 3 * columns), np.float32)
-        for start, stop in bands:
-            first, second = wide[above[start]], wide[min(above[start] + 1, len(wide) - 1)]
-            band, band_light = density[start:stop], light[: stop - start]
-            np.multiply(share[start:stop], second - first, out=band_light)
-            band_light += first
-            np.subtract(band_light, band, out=band)
-            np.clip(band, *DENSITY_BOUNDS, out=band)
+        for group in groups:
+            top, bottom = group[0][0], group[-1][1]
+            for start, stop in group:
+                first, second = wide[above[start]], wide[min(above[start] + 1, len(wide) - 1)]
+                band = light[start - top : stop - top]
+                np.multiply(share[start:stop], second - first, out=band)
+                band += first
+            part = density[top:bottom]
+            np.subtract(light[: bottom - top], part, out=part)
+            np.clip(part, *DENSITY_BOUNDS, out=part)
 
-    half = len(bands) // 2
-    on_threads(fill, (bands[:half], bands[half:]))
+    half = len(groups) // 2
+    on_threads(fill, (groups[:half], groups[half:]))
     return density.reshape(logs.shape)
