@@ -271,8 +271,8 @@ def _traced_back(total: NDArray[np.float32], order: list[int]) -> NDArray[np.int
     highest = lowest + (wide - 2 * REACH - 1) * k
     here = lowest + total[-1, REACH : wide - REACH].argmax(axis=0) * k
     path = np.empty((rays, k), np.intp)
-    for turn in range(turns - 1, 0, -1):
-        if rays // 2 <= turn < rays // 2 + rays:
+    for turn in range(turns - 1, rays // 2 - 1, -1):
+        if turn < rays // 2 + rays:
             path[order[turn]] = here
         came = flat[turn - 1].take(here + steps[:, None])
         came -= price
