@@ -14,10 +14,17 @@ pytest.importorskip("onnx")
 
 import onnxruntime  # noqa: E402
 
-from sporecount.train.export import export_glance  # noqa: E402
+from sporecount.train.export import _export, export_glance  # noqa: E402
 from sporecount.train.glance import GlanceNet, glance_loss, wanted_cells  # noqa: E402
 from sporecount.train.objects import STATE, WEIGHT, X, Y  # noqa: E402
-from sporecount.train.quantise import PASSED_OVER, glance_sees, quantise, shift_to_cut  # noqa: E402
+from sporecount.train.quantise import (  # noqa: E402
+    FOUND_WITHIN_PX,
+    PASSED_OVER,
+    glance_sees,
+    quantise,
+    search_sees,
+    shift_to_cut,
+)
 
 
 def objects(*rows: tuple[float, float, float, float]) -> torch.Tensor:
@@ -58,7 +65,21 @@ def test_the_loss_is_least_where_the_wanted_cells_are_let_through() -> None:
     assert (float(parts["found"]), float(parts["passed"])) == (1.0, 0.0)
 
 
-def test_zero_is_where_the_stated_share_of_objects_is_passed_over(tmp_path: Path) -> None:
+class HotWhereDark(torch.nn.Module):
+    """Takes all that has any density for spores, as a search network would say it."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.out = torch.nn.Conv2d(48, 36, 1)
+        with torch.no_grad():
+            self.out.weight.fill_(1.0)
+            self.out.bias.fill_(-3.0)
+
+    def on_blocks(self, x: torch.Tensor) -> torch.Tensor:
+        return self.out(x)
+
+
+def test_zero_is_where_the_stated_share_of_what_is_found_is_passed_over(tmp_path: Path) -> None:
     torch.manual_seed(2)
     model = GlanceNet(8).eval()
     with torch.no_grad():
@@ -68,24 +89,25 @@ def test_zero_is_where_the_stated_share_of_objects_is_passed_over(tmp_path: Path
     with warnings.catch_warnings():
         warnings.simplefilter("ignore", DeprecationWarning)  # of the older of two exporters
         export_glance(tmp_path / "g.pt", tmp_path / "g.onnx")
+        _export(HotWhereDark(), tmp_path / "s.onnx")
     rng = np.random.default_rng(3)
     tiles = []
     for _ in range(4):
-        rows = np.zeros((600, 8), np.float32)
-        rows[:, [X, Y]] = rng.uniform(0, 255, (600, 2))
+        rows = np.zeros((1200, 8), np.float32)
+        rows[:, [X, Y]] = rng.uniform(0, 255, (1200, 2))
         rows[:, WEIGHT] = 1.0
         density = rng.gamma(1.0, 0.1, (256, 256, 3)).astype(np.float32)
+        density[:, :128] = 0.0  # nothing is found here
         field = SimpleNamespace(density=density, examined=np.ones((256, 256), bool))
         tiles.append(SimpleNamespace(field=field, rows=rows))
     quantise(tmp_path / "g.onnx", tmp_path / "q.onnx", map(glance_sees, tiles))
-    cut = shift_to_cut(tmp_path / "q.onnx", tiles)
+    quantise(tmp_path / "s.onnx", tmp_path / "f.onnx", map(search_sees, tiles))
+    cut = shift_to_cut(tmp_path / "q.onnx", tmp_path / "f.onnx", tiles)
     session = onnxruntime.InferenceSession(tmp_path / "q.onnx", providers=["CPUExecutionProvider"])
-    below = [
-        session.run(None, {"blocks": glance_sees(tile)[None]})[0][0, ..., 0][
-            tuple((tile.rows[:, [Y, X]] + 0.5).astype(int).T // 8)
-        ]
-        < 0
-        for tile in tiles
-    ]
+    below = []
+    for tile in tiles:
+        logits = session.run(None, {"blocks": glance_sees(tile)[None]})[0][0, ..., 0]
+        found = tile.rows[tile.rows[:, X] > 128 + FOUND_WITHIN_PX]
+        below.append(logits[tuple((found[:, [Y, X]] + 0.5).astype(int).T // 8)] < 0)
     assert np.isfinite(cut)
-    assert np.mean(below) == pytest.approx(PASSED_OVER, abs=0.001)
+    assert np.concatenate(below).mean() == pytest.approx(PASSED_OVER, abs=0.001)

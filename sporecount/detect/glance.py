@@ -1,7 +1,7 @@
 """A cheap look at a field: which cells could hold a spore, or a piece of one, at all.
 
-A network a thirtieth the size of the search looks at the field at half its scale. The search's
-time is spent only where this leaves something to find.
+A network looks at the field at half the search's scale, a twentieth of the search's work. The
+search's time is spent only where this leaves something to find.
 """
 
 from __future__ import annotations

@@ -175,7 +175,7 @@ def search(
 @main.command()
 @_teaches(seconds=120.0, batch=64, least=512)
 @click.option("--width", default=32, show_default=True)
-@click.option("--deeper", default=1, show_default=True)
+@click.option("--deeper", default=2, show_default=True)
 def glance(folder: Path, out: Path, width: int, deeper: int, **teaching: Any) -> None:
     """Teach the glance network from the chunks in FOLDER; write weights and ONNX to OUT."""
     from sporecount.train.export import export_glance
@@ -218,7 +218,7 @@ def closer(folder: Path, out: Path, without: str | None, **teaching: Any) -> Non
 
 @main.command()
 @click.argument("out", type=click.Path(path_type=Path))
-@click.option("--photos", default=4, show_default=True, help="Pictures of each condition.")
+@click.option("--photos", default=6, show_default=True, help="Pictures of each condition.")
 def pack(out: Path, photos: int) -> None:
     """Make the weights in OUT whole numbers, by what pictures of every condition need."""
     from sporecount.train.quantise import (
@@ -233,7 +233,7 @@ def pack(out: Path, photos: int) -> None:
     tiles = list(pictures_of_conditions(photos))
     quantise(out / "search.onnx", out / "packed" / "search.onnx", map(search_sees, tiles))
     quantise(out / "glance.onnx", out / "packed" / "glance.onnx", map(glance_sees, tiles))
-    cut = shift_to_cut(out / "packed" / "glance.onnx", tiles)
+    cut = shift_to_cut(out / "packed" / "glance.onnx", out / "packed" / "search.onnx", tiles)
     _say(f"packed search and glance; the glance's cut was {cut:.2f}")
 
 

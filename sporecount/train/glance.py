@@ -22,8 +22,8 @@ MISS_WEIGHT = 8.0
 class GlanceNet(nn.Module):
     """Logit of each cell of 8 x 8 working pixels to hold the centre of a spore or a piece.
 
-    It sees the field at half the working scale, 4 x 4 pixels at a time; a twentieth of the
-    search's work.
+    It sees the field at half the working scale, 4 x 4 pixels at a time; a twentieth of
+    the search's work.
 
     Parameters
     ----------
@@ -33,7 +33,7 @@ class GlanceNet(nn.Module):
         Pairs of layers after the first two.
     """
 
-    def __init__(self, width: int = 32, deeper: int = 1) -> None:
+    def __init__(self, width: int = 32, deeper: int = 2) -> None:
         super().__init__()
         self.first = _conv(3 * BLOCK_PX**2, width)
         self.second = _conv(width, width)

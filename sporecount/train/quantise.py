@@ -26,8 +26,11 @@ SEED = 5_113
 SIZE_PX = (1000, 800)
 
 
-#: Share of the true objects that the glance may pass over.
+#: Share of the true objects that the search finds, and the glance may pass over.
 PASSED_OVER = 0.001
+
+#: Where its heat is at least so much within so many working pixels, the search finds something.
+FOUND_HEAT, FOUND_WITHIN_PX = 0.3, 5.5
 
 
 def pictures_of_conditions(photos: int) -> Iterator[Tile]:
@@ -163,16 +166,27 @@ def _take_bytes(path: Path) -> None:
     onnx.save(model, path)
 
 
-def shift_to_cut(path: Path, tiles: Iterable[Tile]) -> float:
+def shift_to_cut(path: Path, search: Path, tiles: Iterable[Tile]) -> float:
     """Shift a packed glance network's logits so that 0 is its cut; return the cut before.
 
-    Of the pictures' true objects, `PASSED_OVER` lie below it.
+    Of the pictures' true objects that the search finds, `PASSED_OVER` lie below it: one that
+    would not be found anyway costs nothing when it is passed over.
+
+    Parameters
+    ----------
+    path, search : Path
+        The packed networks; the first is changed.
+    tiles : iterable of Tile
+        Some thousand objects, of all conditions.
     """
     import onnx
     import onnxruntime
 
-    session = onnxruntime.InferenceSession(path, providers=["CPUExecutionProvider"])
-    said = np.concatenate([_at_objects(session, tile) for tile in tiles])
+    glance, finder = (
+        onnxruntime.InferenceSession(net, providers=["CPUExecutionProvider"])
+        for net in (path, search)
+    )
+    said = np.concatenate([_at_objects(glance, finder, tile) for tile in tiles])
     cut = float(np.quantile(said, PASSED_OVER))
     model = onnx.load(path)
     graph = model.graph
@@ -186,15 +200,22 @@ def shift_to_cut(path: Path, tiles: Iterable[Tile]) -> float:
     return cut
 
 
-def _at_objects(session: Any, tile: Tile) -> NDArray[np.float32]:
-    """Return the logit of the cell that holds each true object's centre."""
+def _at_objects(glance: Any, finder: Any, tile: Tile) -> NDArray[np.float32]:
+    """Return the glance's logit of the cell that holds the centre of each object that is found."""
     from sporecount.detect.glance import GLANCE_CELL_PX
+    from sporecount.detect.search import peaks
     from sporecount.train.objects import STATE, WEIGHT, X, Y
 
-    logits = session.run(None, {session.get_inputs()[0].name: glance_sees(tile)[None]})[0][
-        0, ..., 0
-    ]
+    logits = _said(glance, glance_sees(tile))[..., 0]
+    found = peaks(_said(finder, search_sees(tile)), FOUND_HEAT)
     rows = tile.rows[(tile.rows[:, WEIGHT] > 0.5) & (tile.rows[:, STATE] >= 0)]
+    away = np.hypot(rows[:, None, X] - found[None, :, 0], rows[:, None, Y] - found[None, :, 1])
+    rows = rows[away.min(axis=1, initial=np.inf) <= FOUND_WITHIN_PX]
     at = np.floor((rows[:, [Y, X]] + 0.5) / GLANCE_CELL_PX).astype(int)
     inside = ((at >= 0) & (at < logits.shape)).all(axis=1)
     return logits[tuple(at[inside].T)]
+
+
+def _said(session: Any, blocks: NDArray[np.uint8]) -> NDArray[np.float32]:
+    """Return what a packed network says of one field's blocks."""
+    return session.run(None, {session.get_inputs()[0].name: blocks[None]})[0][0]
