@@ -114,20 +114,6 @@ def test_training_and_use_see_the_same_window() -> None:
     assert np.abs(used - 2.0 * taught.numpy()).max() < 1e-4
 
 
-def test_some_windows_end_where_a_photo_could_and_keep_their_middle() -> None:
-    torch = pytest.importorskip("torch")
-    from sporecount.train.closer import CUT_SHARE, cut_by_edge
-
-    whole = torch.ones((4000, 1, SIDE, SIDE))
-    cut = cut_by_edge(whole, torch.Generator().manual_seed(1))
-    kept = cut.mean((1, 2, 3))
-    assert abs(float((kept < 1).float().mean()) - CUT_SHARE) < 0.03
-    # The edge lies beyond the middle: at least half is left, to half a pixel.
-    assert float(kept.min()) > 0.5 - 1.0 / SIDE
-    middle = slice(SIDE // 2 - 1, SIDE // 2 + 1)
-    assert bool((cut[..., middle, middle].amax((1, 2, 3)) == 1).all())
-
-
 def test_loss_lets_go_of_damage_that_looks_intact() -> None:
     torch = pytest.importorskip("torch")
     from sporecount.train.closer import closer_loss

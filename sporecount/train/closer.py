@@ -33,9 +33,6 @@ SIZE_SPREAD = 0.04
 #: Spread of the tones beside other spores, and how often there are none to compare with.
 TONE_SPREAD, TONE_LOST = 0.08, 0.15
 
-#: Share of the close-ups that the edge of a photo cuts, and how far from the middle at most, um.
-CUT_SHARE, CUT_WITHIN_UM = 0.15, 8.0
-
 #: Some damage can't be seen; a loss that the network could only learn by heart counts less,
 #: by its own chance to this power in the end.
 FORGIVENESS = 0.5
@@ -84,17 +81,6 @@ def turned_windows(crops: Tensor, angle: Tensor, vary: torch.Generator | None) -
     grid = functional.affine_grid(back, [n, 3, SIDE, SIDE], align_corners=False)
     seen = functional.grid_sample(crops, grid, align_corners=False, padding_mode="border")
     return seen * torch.from_numpy(soft_disc()).to(seen)
-
-
-def cut_by_edge(seen: Tensor, generator: torch.Generator) -> Tensor:
-    """Clear some windows beyond a straight edge, as where the photo ends; the middle stays."""
-    n = len(seen)
-    draw = torch.rand((n, 3), generator=generator, device=seen.device)[..., None, None]
-    at = torch.arange(SIDE, device=seen.device) - (SIDE - 1) / 2
-    turn = 2 * torch.pi * draw[:, 1]
-    along = at[None, None, :] * torch.cos(turn) + at[None, :, None] * torch.sin(turn)
-    inside = along <= draw[:, 2] * (CUT_WITHIN_UM / CLOSER_UM_PER_PX)
-    return seen * (inside | (draw[:, 0] >= CUT_SHARE))[:, None]
 
 
 def varied_tones(tones: Tensor, generator: torch.Generator) -> Tensor:
@@ -183,7 +169,7 @@ def train_closer(
         numbers = picker.pick(batch, generator)
         x = unpack(pool.crops[numbers])  # type: ignore[index]
         x = tint(develop(x, generator), generator)
-        x = cut_by_edge(turned_windows(x, picker.angles[numbers], generator), generator)
+        x = turned_windows(x, picker.angles[numbers], generator)
         with torch.autocast(device.split(":")[0], dtype=torch.bfloat16, enabled=on_gpu):
             logits = model(x * 2.0, varied_tones(picker.tones[numbers], generator))
         loss = closer_loss(logits, picker.classes[numbers], FORGIVENESS * min(1.0, 3 * used))

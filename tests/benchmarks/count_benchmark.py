@@ -1,9 +1,11 @@
 """Accuracy and time of the count on rendered photos, beside three plain recipes.
 
     python tests/benchmarks/count_benchmark.py --photos 20
+    python tests/benchmarks/count_benchmark.py --photos 8 --hand layered
 
-Every condition is drawn anew from a seed that no training uses. Times are compared with
-the recipes and with merely decoding the file, all in this run.
+Every condition is drawn anew from a seed that no training uses; with ``--hand`` by a maker of
+pictures that shares nothing with the package's renderer (``other_hands/``). Times are compared
+with the recipes and with merely decoding the file, all in this run.
 """
 
 from __future__ import annotations
@@ -12,6 +14,7 @@ import argparse
 import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
+from importlib import import_module
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -25,7 +28,10 @@ from recipes import RECIPES
 
 #: Seed of the pictures that figures are reported on.
 HELD_OUT_SEED = 20_261_125
-RUINED = ("ruined-blur", "ruined-motion", "ruined-dark", "ruined-glare")
+
+#: Who draws the photos: the package's own renderer, or a maker in ``other_hands/``.
+OWN = "own"
+HANDS = (OWN, "layered", "illustrated")
 
 
 def photo_of(condition: str, number: int, size_px: tuple[int, int], seed: int = HELD_OUT_SEED):
@@ -39,9 +45,24 @@ def photo_of(condition: str, number: int, size_px: tuple[int, int], seed: int = 
     return rendered, packed
 
 
+def drawn_by(hand: str, condition: str, number: int, size_px: tuple[int, int], seed: int):
+    """Draw one photo; return its file, its um per pixel and the truth."""
+    if hand == OWN:
+        rendered, packed = photo_of(condition, number, size_px, seed)
+        return packed, rendered.plan.um_per_px, rendered.truth
+    photo = import_module(f"other_hands.{hand}").draw(condition, number, seed)
+    return np.frombuffer(photo.packed, np.uint8), photo.um_per_px, photo.truth
+
+
+def conditions_of(hand: str) -> tuple[str, ...]:
+    """Return the conditions that a maker draws."""
+    home = "sporecount.render.conditions" if hand == OWN else f"other_hands.{hand}"
+    return tuple(import_module(home).CONDITIONS)
+
+
 def judge_condition(job):
     """Count the photos of one condition in every way; return tallies by name."""
-    condition, photos, size_px, recipes, seed = job
+    hand, condition, photos, size_px, recipes, seed = job
     from sporecount.counting import count_photo
     from sporecount.photo.photo import Photo
     from sporecount.scale.calibration import Calibration
@@ -49,9 +70,9 @@ def judge_condition(job):
     cv2.setNumThreads(1)
     tallies = {name: Tally() for name in ["sporecount", "decode", *recipes]}
     for number in range(photos):
-        rendered, packed = photo_of(condition, number, size_px, seed)
-        um_per_px, truth = rendered.plan.um_per_px, rendered.truth
-        megapixels = rendered.pixels.shape[0] * rendered.pixels.shape[1] / 1e6
+        packed, um_per_px, truth = drawn_by(hand, condition, number, size_px, seed)
+        height, width = cv2.imdecode(packed, cv2.IMREAD_COLOR).shape[:2]
+        megapixels = height * width / 1e6
 
         def timed(name, work):
             began = time.perf_counter()
@@ -80,27 +101,28 @@ def judge_condition(job):
 
 def main() -> None:
     """Print the tables."""
-    from sporecount.render.conditions import CONDITIONS
-
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--photos", type=int, default=20, help="photos per condition")
-    parser.add_argument("--size", type=int, nargs=2, default=(1600, 1200))
+    parser.add_argument("--hand", choices=HANDS, default=OWN, help="who draws the photos")
+    parser.add_argument("--size", type=int, nargs=2, default=(1600, 1200), help="of our own photos")
     parser.add_argument("--no-recipes", action="store_true")
-    parser.add_argument("--conditions", nargs="*", default=list(CONDITIONS))
+    parser.add_argument("--conditions", nargs="*", help="all that are drawn, if left out")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--seed", type=int, default=HELD_OUT_SEED)
     parser.add_argument("--no-left-out", action="store_true", help="shipped network only")
     given = parser.parse_args()
     recipes = [] if given.no_recipes else list(RECIPES)
-    jobs = [(c, given.photos, tuple(given.size), recipes, given.seed) for c in given.conditions]
+    conditions = given.conditions or conditions_of(given.hand)
+    size_px = tuple(given.size)
+    jobs = [(given.hand, c, given.photos, size_px, recipes, given.seed) for c in conditions]
     if given.jobs > 1:
         with ProcessPoolExecutor(given.jobs, get_context("spawn")) as pool:
             results = list(pool.map(judge_condition, jobs))
     else:
         results = [judge_condition(job) for job in jobs]
     print_tables(results, recipes)
-    if not given.no_left_out:
-        left_out.print_table(max(1, given.photos // 2), tuple(given.size), given.seed, given.jobs)
+    if given.hand == OWN and not given.no_left_out:
+        left_out.print_table(max(1, given.photos // 2), size_px, given.seed, given.jobs)
 
 
 def print_tables(results, recipes) -> None:
@@ -120,6 +142,8 @@ def print_tables(results, recipes) -> None:
             f"{condition:17}{own.precision:6.3f}{own.recall:6.3f}{own.f1:7.3f}"
             f"{best[0]:7.3f} {best[1]:>20}{share:7.2f}{own.refused:5d}/{own.photos}\n"
         )
+        for name in ("found", "missed", "false"):
+            setattr(total, name, getattr(total, name) + getattr(own, name))
         for state, (right, of) in own.right_state.items():
             total.right_state[state][0] += right
             total.right_state[state][1] += of
@@ -129,6 +153,7 @@ def print_tables(results, recipes) -> None:
         total.length_errors += own.length_errors
         total.false_on_blank += own.false_on_blank
         total.held += own.held
+    say(f"{'all of them':17}{total.precision:6.3f}{total.recall:6.3f}{total.f1:7.3f}\n")
     for state, (right, of) in total.right_state.items():
         say(f"{state} called {state}: {right / max(1, of):.4f} of {of}\n")
     hit, missed, false = total.pieces

@@ -1,4 +1,4 @@
-"""How a count is judged against the truth of a rendered picture.
+"""How a count is judged against the truth of a drawn picture.
 
 A true spore must be found when it lies in the field, is not mostly covered and stands
 out from its surroundings; spores that nobody could see are left out of the account, and
@@ -14,6 +14,11 @@ import pandas as pd
 
 from sporecount.detect.matching import WITHIN_UM, match_centres
 from sporecount.render.truth import to_be_found
+
+
+def to_find(truth: pd.DataFrame) -> np.ndarray:
+    """Return which rows of a truth table a person would see: as its maker says, or as drawn."""
+    return truth["seen"].to_numpy(bool) if "seen" in truth else to_be_found(truth)
 
 
 @dataclass
@@ -56,7 +61,7 @@ class Tally:
 def judge_centres(tally: Tally, found_xy: np.ndarray, truth: pd.DataFrame, um_per_px: float):
     """Add a photo's spores to the tally; return which true row each detection is (or -1)."""
     spores = truth["state"].isin(["intact", "damaged"]).to_numpy(bool)
-    seen = to_be_found(truth)
+    seen = to_find(truth)
     xy = truth[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2)
     wanted = np.flatnonzero(spores & seen)
     spared = np.flatnonzero(spores & ~seen)
@@ -113,7 +118,7 @@ def _judge_pieces(tally, table, truth, um_per_px):
     pieces = table[table["state"] == "fragment"]
     xy = truth[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2)
     true = (truth["state"] == "fragment").to_numpy(bool)
-    seen = to_be_found(truth)
+    seen = to_find(truth)
     wanted, spared = np.flatnonzero(true & seen), np.flatnonzero(true & ~seen)
     found_xy = pieces[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2)
     first = match_centres(found_xy, xy[wanted], WITHIN_UM / um_per_px)
