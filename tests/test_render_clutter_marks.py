@@ -9,10 +9,10 @@ import cv2
 import numpy as np
 import pytest
 
-from sporecount.render.clutter import FAMILIES, KINDS, draw_clutter
+from sporecount.render.clutter import FAMILIES, KINDS, draw_clutter, lookalike
 from sporecount.render.clutter.canvas import make_canvas
 from sporecount.render.clutter.group import length_of, loose_group, window_at
-from sporecount.render.clutter.lookalike import looks_like_spore
+from sporecount.render.clutter.lookalike import looks_like_plain_spore, looks_like_spore
 
 TOLD = [name for name, kind in KINDS.items() if kind.told_um_per_px > 0]
 
@@ -132,3 +132,72 @@ def test_a_window_lies_about_its_place() -> None:
     window.lay(density, np.full((*away.shape, 3), 5.0, np.float32))
     assert density.max() < 3.0
     assert density.sum() == pytest.approx(away.size * 3 * density.max(), rel=1e-5)
+
+
+RIMMED_FAMILIES = ("litter_lens", "litter_pair", "litter_rust", "litter_septate")
+#: Kinds without marks, whose parts may touch; in others lines make many small middles.
+HOLLOW = ("thick-walled spores", "stalked pair", "rounded box", "end pair", "side pair")
+RIMMED = [name for name, kind in KINDS.items() if kind.family in RIMMED_FAMILIES]
+
+
+@pytest.fixture
+def wider(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Take a little more for a spore's outline than the module does, a little less for plain."""
+    monkeypatch.setattr(lookalike, "LENGTH_UM", (7.3, 18.8))
+    monkeypatch.setattr(lookalike, "SLENDERNESS", (0.46, 0.845))
+    monkeypatch.setattr(lookalike, "MOST_ELLIPSE", 1.03)
+    monkeypatch.setattr(lookalike, "PLAIN_SPAN", 0.1)
+
+
+def clear_middles_like_spores(density: np.ndarray, um_per_px: float) -> int:
+    """Count closed clear middles that, with a rim of 0.7 um, have a spore's outline.
+
+    Unlike outer outlines these do not melt into one where things touch.
+    """
+    tone = density.mean(axis=2)
+    grow = 2 * round(0.7 / um_per_px) + 1
+    round_brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (grow, grow))
+    found = 0
+    for level in (0.3, 0.5):
+        mask = (tone > level * tone.max()).astype(np.uint8)
+        outlines, tree = cv2.findContours(mask, cv2.RETR_CCOMP, cv2.CHAIN_APPROX_NONE)
+        for number in range(len(outlines)):
+            if tree.reshape(-1, 4)[number, 3] < 0:
+                continue
+            hole = cv2.drawContours(np.zeros_like(mask), outlines, number, 1, cv2.FILLED)
+            hole = cv2.dilate(hole & (1 - mask), round_brush)
+            for part in cv2.findContours(hole, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]:
+                found += lookalike._spore_outline(np.asarray(part, np.int32), um_per_px)
+    return found
+
+
+def rimmed_lemon(length_um: float, width_um: float, wall: float, x_um: float = 0.0) -> np.ndarray:
+    y, x = (np.mgrid[0:140, 0:140] - 70) * 0.3
+    x = x - x_um
+    away = (np.hypot(2 * x / length_um, 2 * y / width_um) - 1) * width_um / 2
+    tone = np.exp(-0.5 * (away + 0.6) ** 2 / 0.25) - 0.1 * (away < -1)
+    tone = tone + wall * (away < -0.3) * np.exp(-0.5 * x**2 / 0.09)
+    return np.repeat(tone.astype(np.float32)[:, :, None], 3, axis=2)
+
+
+def test_plain_means_a_spores_outline_about_a_middle_without_marks(wider: None) -> None:
+    assert looks_like_plain_spore(rimmed_lemon(13.0, 8.0, 0.0), 0.3)
+    assert not looks_like_plain_spore(rimmed_lemon(13.0, 8.0, 0.5), 0.3)
+    assert not looks_like_plain_spore(rimmed_lemon(13.0, 12.5, 0.0), 0.3)
+    assert not looks_like_plain_spore(rimmed_lemon(26.0, 16.0, 0.0), 0.3)
+    pair = rimmed_lemon(13.0, 8.0, 0.0, -6.4) + rimmed_lemon(13.0, 8.0, 0.0, 6.4)
+    assert not looks_like_plain_spore(pair, 0.3)
+    assert clear_middles_like_spores(pair, 0.3) >= 2
+
+
+@pytest.mark.parametrize("name", RIMMED)
+def test_nothing_with_a_spores_outline_is_plain_within(name: str, wider: None) -> None:
+    draws = [draw_clutter(np.random.default_rng([k, 31]), 0.3, name).density for k in range(40)]
+    assert sum(looks_like_plain_spore(density, 0.3) for density in draws) == 0
+
+
+@pytest.mark.parametrize("name", [*HOLLOW, "bud on a cell"])
+def test_touching_cells_have_no_middles_like_spores(name: str, wider: None) -> None:
+    draws = [draw_clutter(np.random.default_rng([k, 31]), 0.3, name).density for k in range(40)]
+    # One for a chance overlap of walls.
+    assert sum(clear_middles_like_spores(density, 0.3) > 0 for density in draws) <= 1

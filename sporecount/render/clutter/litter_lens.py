@@ -1,6 +1,7 @@
 """Spore-sized litter, family O: crystals and chips of almost oval outline that bend light.
 
-Dark edges, bright middles, facet lines and coloured fringes tell them from spores.
+A closed condenser gives spores dark edges and bright middles too: without clear facet lines,
+only a slender, round or angular outline, or the size, tells these from them.
 """
 
 from __future__ import annotations
@@ -27,8 +28,12 @@ COLOURS: dict[str, float] = {
     "greenish": 0.04,
     "bluish": 0.06,
 }
-#: Bright middles with dark edges are seen as such up to this scale, um per pixel.
-TOLD_UM_PER_PX = 0.9
+#: Lengths at which a crystal without clear marks is made slenderer or rounder than spores, um.
+SPORE_LENGTHS_UM = (6.8, 23.5)
+#: Slenderness of such crystals.
+SLENDER, ROUND = (0.25, 0.4), (0.93, 1.0)
+#: Half widths up to which facet lines would fill the middle, um.
+LEAST_FACETED_UM = 2.0
 
 #: Distance to an outline, negative inside, given a window and half extents.
 Outline = Callable[[Window, float, float], Image]
@@ -71,27 +76,41 @@ def _random_look(rng: np.random.Generator) -> _Look:
         fringe=rng.uniform(0.05, 0.35) if rng.random() < 0.6 else 0.0,
         light_way=rng.uniform(0.0, 2 * np.pi),
         facets=0,
-        facet_tone=rng.uniform(0.1, 0.4),
+        facet_tone=0.0,
         strength=log_uniform(rng, 0.2, 1.1),
         tint=tint(rng, COLOURS),
     )
 
 
-def _facets(rng: np.random.Generator, window: Window, look: _Look, half_v: float) -> Image:
-    """Return tones of faces on the sides of one to three lines, and the lines between them."""
-    tone: Image = np.zeros(window.u_um.shape, np.float32)
+def _facets(
+    rng: np.random.Generator, window: Window, look: _Look, half_v: float
+) -> tuple[Image, Image]:
+    """Return one or two lines, and the tones of the faces on their sides."""
+    lines: Image = np.zeros(window.u_um.shape, np.float32)
+    faces: Image = np.zeros(window.u_um.shape, np.float32)
+    thin_um = float(np.clip(0.08 * half_v, 0.2, 0.35))
     for _ in range(look.facets):
         turn = float(rng.normal(0.0, 0.35) + rng.choice((0.0, 0.0, np.pi / 2)))
-        off = np.float32(rng.uniform(-0.45, 0.45) * half_v)
+        off = np.float32(rng.uniform(-0.35, 0.35) * half_v)
         line = window.v_um * np.float32(np.cos(turn)) - window.u_um * np.float32(np.sin(turn)) - off
-        sign = np.float32(rng.choice((-1.0, -1.0, 1.0)))
-        tone += sign * np.float32(look.facet_tone) * bump(line, 0.4)
-        tone += np.float32(0.5 * look.facet_tone) * (inside(line, window.step_um) - 0.5)
-    return tone
+        # Dark, not bright: a middle that gathers light has nothing left to show a bright line.
+        lines = np.maximum(lines, np.float32(look.facet_tone) * bump(line, thin_um))
+        faces += np.float32(0.2 * look.facet_tone) * (inside(line, window.step_um) - 0.5)
+    return lines, faces
 
 
-def _crystals(rng: np.random.Generator, um_per_px: float, look: _Look, outline: Outline) -> Picture:
-    """Paint one to five crystals of one look."""
+def _unlike_spore(rng: np.random.Generator, length_um: float, slim: float) -> float:
+    """Return a width over length that no spore of this length has, the given one if it will do."""
+    low, high = SPORE_LENGTHS_UM
+    if not low < length_um < high or slim <= SLENDER[1] or slim >= ROUND[0]:
+        return slim
+    return float(rng.uniform(*(SLENDER if slim < 0.7 else ROUND)))
+
+
+def _crystals(
+    rng: np.random.Generator, um_per_px: float, look: _Look, outline: Outline, worn: float = 1.0
+) -> Picture:
+    """Paint one to five crystals of one look; ``worn`` is the part of the length that is left."""
     count = int(rng.choice((1, 1, 1, 2, 3, 5)))
     lengths = look.length * rng.lognormal(0.0, 0.18, count).clip(0.65, 1.4)
     places = loose_group(rng, lengths / 2, float(rng.choice((0.05, 0.3, 0.9))))
@@ -99,6 +118,9 @@ def _crystals(rng: np.random.Generator, um_per_px: float, look: _Look, outline: 
     for place, length in zip(places, lengths, strict=True):
         turn = rng.uniform(0.0, 2 * np.pi)
         slim = float(np.clip(look.slim * rng.lognormal(0.0, 0.1), 0.35, 1.0))
+        facets = look.facets > 0 and 0.5 * float(length) * slim * worn > LEAST_FACETED_UM
+        if not facets:
+            slim = _unlike_spore(rng, float(length) * worn, slim)
         half_u, half_v = 0.5 * float(length), 0.5 * float(length) * slim
         window = window_at(canvas, place, turn, 1.3 * half_u + 3.0)
         away = outline(window, half_u, half_v)
@@ -110,13 +132,14 @@ def _crystals(rng: np.random.Generator, um_per_px: float, look: _Look, outline: 
         edge_um = min(look.edge_um, 0.3 * half_v)
         edge = bump(away + np.float32(0.8 * edge_um), 0.6 * edge_um)
         edge = np.float32(look.edge) * edge * (1.0 + np.float32(look.edge_uneven) * side)
+        if facets:
+            lines, faces = _facets(rng, window, look, half_v)
+            edge = np.maximum(edge, body * lines) + body * faces
         tone = edge + body * np.float32(look.body)
         tone = tone - np.float32(look.glow) * body * bump(ring, look.glow_size)
         tone = tone - np.float32(look.halo) * bump(
             away - np.float32(1.1 * look.halo_um), look.halo_um
         )
-        if look.facets:
-            tone = tone + body * _facets(rng, window, look, half_v)
         strength = np.float32(look.strength * rng.uniform(0.75, 1.2))
         layer = colour(tone * strength, look.tint)
         if look.fringe:
@@ -133,9 +156,16 @@ def _rounded_box(window: Window, half_u: float, half_v: float, round_um: float) 
     return outer + np.minimum(np.maximum(over_u, over_v), 0.0) - np.float32(round_um)
 
 
+def _with_facets(rng: np.random.Generator, look: _Look, facets: int) -> _Look:
+    """Return the look with facet lines that are nearly as dark as the edge."""
+    dark = look.edge * (1.0 + 0.5 * look.edge_uneven) * rng.uniform(0.6, 0.85)
+    glow = max(look.glow, 0.4)
+    return replace(look, facets=facets, facet_tone=dark + 0.5 * glow, glow=glow)
+
+
 def draw_rounded_box(rng: np.random.Generator, um_per_px: float) -> Picture:
     """Draw boxes with rounded corners, like worn salt."""
-    look, rounding = _random_look(rng), rng.uniform(0.3, 0.9)
+    look, rounding = _random_look(rng), rng.uniform(0.2, 0.6)
 
     def outline(window: Window, half_u: float, half_v: float) -> Image:
         return _rounded_box(window, half_u, half_v, rounding * half_v)
@@ -146,7 +176,7 @@ def draw_rounded_box(rng: np.random.Generator, um_per_px: float) -> Picture:
 def draw_rounded_lozenge(rng: np.random.Generator, um_per_px: float) -> Picture:
     """Draw lozenges with rounded corners, like whetstones of uric acid."""
     look, power = _random_look(rng), rng.uniform(1.1, 1.7)
-    lean = rng.normal(0.0, 0.15)
+    lean = float(np.clip(rng.normal(0.0, 0.03), -0.05, 0.05))
 
     def outline(window: Window, half_u: float, half_v: float) -> Image:
         u = np.abs(window.u_um + np.float32(lean) * window.v_um) / np.float32(half_u)
@@ -157,9 +187,9 @@ def draw_rounded_lozenge(rng: np.random.Generator, um_per_px: float) -> Picture:
 
 
 def draw_facet_lentil(rng: np.random.Generator, um_per_px: float) -> Picture:
-    """Draw lentils pointed at both ends, with one to three facet lines."""
+    """Draw lentils pointed at both ends, with one or two facet lines."""
     look = _random_look(rng)
-    look = replace(look, facets=int(rng.integers(1, 4)))
+    look = _with_facets(rng, look, int(rng.integers(1, 3)))
     sharp = rng.uniform(0.7, 1.0)
 
     def outline(window: Window, half_u: float, half_v: float) -> Image:
@@ -173,13 +203,16 @@ def draw_facet_lentil(rng: np.random.Generator, um_per_px: float) -> Picture:
 
 
 def draw_clear_chip(rng: np.random.Generator, um_per_px: float) -> Picture:
-    """Draw clear chips, oval but for a flattened side or two, with faces inside."""
+    """Draw clear chips, of four to six corners, most with faces inside."""
     look = _random_look(rng)
-    look = replace(look, facets=int(rng.integers(0, 4)))
+    look = _with_facets(rng, look, int(rng.integers(0, 3)))
+    corners, reach = int(rng.integers(4, 7)), rng.uniform(0.6, 0.8)
+    first = rng.uniform(0.0, 2 * np.pi)
     cuts = [
-        (rng.uniform(0.0, 2 * np.pi), rng.uniform(0.6, 0.95)) for _ in range(rng.integers(1, 4))
+        (first + 2 * np.pi * (i + rng.normal(0.0, 0.07)) / corners, reach * rng.uniform(0.95, 1.05))
+        for i in range(corners)
     ]
-    soft = rng.uniform(0.05, 0.25)
+    soft = rng.uniform(0.02, 0.1)
 
     def outline(window: Window, half_u: float, half_v: float) -> Image:
         u, v = window.u_um / np.float32(half_u), window.v_um / np.float32(half_v)
@@ -193,12 +226,12 @@ def draw_clear_chip(rng: np.random.Generator, um_per_px: float) -> Picture:
             away = np.maximum(away, line) + np.float32(0.25) * worn * gap * gap
         return away
 
-    return _crystals(rng, um_per_px, look, outline)
+    return _crystals(rng, um_per_px, look, outline, 1.15 * reach)
 
 
 KINDS = (
-    ClutterKind("rounded box", FAMILY, draw_rounded_box, (0.3, 60.0), TOLD_UM_PER_PX),
-    ClutterKind("rounded lozenge", FAMILY, draw_rounded_lozenge, (0.3, 60.0), TOLD_UM_PER_PX),
-    ClutterKind("facet lentil", FAMILY, draw_facet_lentil, (0.3, 60.0), TOLD_UM_PER_PX),
-    ClutterKind("clear chip", FAMILY, draw_clear_chip, (0.3, 60.0), TOLD_UM_PER_PX),
+    ClutterKind("rounded box", FAMILY, draw_rounded_box, (0.3, 60.0)),
+    ClutterKind("rounded lozenge", FAMILY, draw_rounded_lozenge, (0.3, 60.0)),
+    ClutterKind("facet lentil", FAMILY, draw_facet_lentil, (0.3, 60.0)),
+    ClutterKind("clear chip", FAMILY, draw_clear_chip, (0.3, 60.0)),
 )

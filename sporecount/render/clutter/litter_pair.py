@@ -26,6 +26,8 @@ COLOURS: dict[str, float] = {
 }
 #: Mid lines, eyes and ridges are seen as such up to this scale, um per pixel.
 TOLD_UM_PER_PX = 0.5
+#: Cells of pairs from this length on are rounder than spores, um.
+ROUND_FROM_UM = 6.8
 
 
 @dataclass(frozen=True)
@@ -109,6 +111,7 @@ def _paired(
     """Draw cells two by two: end to end or side by side, the second ``unlike`` in size."""
     skin, slim = _random_skin(rng), rng.uniform(0.55, 0.95)
     lean, grain = rng.normal(0.0, 0.35), rng.random() < 0.5
+    plump = rng.uniform(0.9, 1.0)
     canvas, density, things = _many(rng, um_per_px, 2.0 * half_um, 0.1)
     for place, pair, turn in things:
         half_u = 0.5 * pair
@@ -120,7 +123,8 @@ def _paired(
         for number, (spot, size) in enumerate(spots):
             own = turn + (rng.normal(0.0, 0.12) + lean * number)
             window = window_at(canvas, spot, own, 1.1 * half_u * size + 2.0)
-            away = _oval(window, half_u * size, half_u * size * slim)
+            width = slim if 2.0 * half_u * size < ROUND_FROM_UM else max(slim, plump)
+            away = _oval(window, half_u * size, half_u * size * width)
             marks = None
             if grain:
                 off = rng.normal(0.0, 0.25, 2) * half_u * size
@@ -148,9 +152,10 @@ def draw_bud(rng: np.random.Generator, um_per_px: float) -> Picture:
 def draw_boat(rng: np.random.Generator, um_per_px: float) -> Picture:
     """Draw small boats of glass: a mid line with a knot, fine ribs, a clear wall."""
     skin = _random_skin(rng)
-    half, slim = rng.uniform(4.0, 14.0), rng.uniform(0.16, 0.48)
+    skin = replace(skin, fill=min(skin.fill, 0.5), marks=max(skin.marks, 0.7 * skin.rim, 0.6))
+    half, slim = rng.uniform(4.0, 14.0), rng.uniform(0.16, 0.4)
     power, ribs = rng.uniform(1.5, 3.0), rng.uniform(1.0, 2.2)
-    line, knot = rng.uniform(0.3, 1.0), rng.uniform(0.0, 1.0)
+    line, knot = rng.uniform(0.6, 1.0), rng.uniform(0.0, 1.0)
     canvas, density, things = _many(rng, um_per_px, half)
     for place, half_u, turn in things:
         window = window_at(canvas, place, turn, 1.1 * half_u + 2.0)
@@ -171,10 +176,10 @@ def draw_boat(rng: np.random.Generator, um_per_px: float) -> Picture:
 def draw_eyed_shell(rng: np.random.Generator, um_per_px: float) -> Picture:
     """Draw egg-shaped starch-like shells with growth lines about an eye near one end."""
     skin = _random_skin(rng)
-    skin = replace(skin, fill=min(skin.fill, 0.35), marks=max(skin.marks, 0.6))
+    skin = replace(skin, fill=min(skin.fill, 0.35), marks=max(skin.marks, 0.8 * skin.rim, 0.6))
     half, slim = log_uniform(rng, 3.5, 11.0), rng.uniform(0.6, 0.95)
     egg, eye = rng.uniform(0.05, 0.3), rng.uniform(0.3, 0.65)
-    pitch, rings = rng.uniform(1.2, 2.6), rng.uniform(0.1, 0.5)
+    pitch, rings = rng.uniform(1.4, 2.6), rng.uniform(0.3, 0.6)
     crack = rng.uniform(0.3, 1.0) if rng.random() < 0.5 else 0.0
     canvas, density, things = _many(rng, um_per_px, half)
     for place, half_u, turn in things:
@@ -195,7 +200,7 @@ def draw_eyed_shell(rng: np.random.Generator, um_per_px: float) -> Picture:
 def draw_ridged_chip(rng: np.random.Generator, um_per_px: float) -> Picture:
     """Draw tiny chips of wing scales, 6 to 20 um: parallel ridges, some ends torn or toothed."""
     skin = _random_skin(rng)
-    skin = replace(skin, fill=min(skin.fill, 0.5), marks=max(skin.marks, 0.7))
+    skin = replace(skin, fill=min(skin.fill, 0.5), marks=max(skin.marks, 0.8 * skin.rim, 0.7))
     half, slim = log_uniform(rng, 3.0, 10.0), rng.uniform(0.35, 0.95)
     pitch, ridge_um = rng.uniform(1.2, 2.6), rng.uniform(0.25, 0.5)
     teeth, rounding = rng.uniform(0.0, 0.2), rng.uniform(0.1, 0.9)
@@ -223,7 +228,7 @@ def draw_ridged_chip(rng: np.random.Generator, um_per_px: float) -> Picture:
 
 
 KINDS = (
-    ClutterKind("end pair", FAMILY, draw_end_pair, (0.3, 70.0), TOLD_UM_PER_PX),
+    ClutterKind("end pair", FAMILY, draw_end_pair, (0.3, 70.0)),
     ClutterKind("side pair", FAMILY, draw_side_pair, (0.3, 60.0)),
     ClutterKind("bud on a cell", FAMILY, draw_bud, (0.3, 60.0)),
     ClutterKind("glass boat", FAMILY, draw_boat, (0.2, 40.0)),

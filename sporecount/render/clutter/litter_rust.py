@@ -26,6 +26,10 @@ COLOURS: dict[str, float] = {
 }
 #: Spines and thick walls are seen as such up to this scale, um per pixel.
 TOLD_UM_PER_PX = 0.5
+#: Least width over length of a spore whose face has no warts dark enough to tell it by.
+PLAIN_SLIM = 0.9
+#: Least contrast of such warts, as optical density before strength.
+CLEAR_WARTS = 0.4
 
 
 @dataclass(frozen=True)
@@ -93,6 +97,8 @@ def _paint_spore(
     radius_um: float,
 ) -> None:
     slim = float(np.clip(look.slim * rng.lognormal(0.0, 0.04), 0.76, 1.0))
+    if look.warts * look.fill < CLEAR_WARTS * look.wall:
+        slim = max(slim, PLAIN_SLIM)
     reach = radius_um / np.sqrt(slim) + look.spine_um + 1.2
     window = window_at(canvas, place_um, rng.uniform(0.0, 2 * np.pi), reach)
     long, short = radius_um / np.sqrt(slim), radius_um * np.sqrt(slim)
@@ -143,7 +149,7 @@ def draw_spiny_spores(rng: np.random.Generator, um_per_px: float) -> Picture:
     look = replace(
         _random_look(rng),
         spines=int(rng.integers(10, 28)),
-        spine_um=rng.uniform(0.5, 1.5),
+        spine_um=rng.uniform(0.7, 1.6),
         warts=rng.uniform(0.1, 0.7),
     )
     return _grouped(rng, um_per_px, look, _COUNTS, float(rng.choice((0.0, 0.2, 0.7))))
@@ -189,7 +195,11 @@ def draw_smut_heap(rng: np.random.Generator, um_per_px: float) -> Picture:
 def draw_stalked_pair(rng: np.random.Generator, um_per_px: float) -> Picture:
     """Draw a two-celled spore on a pale stalk, thick-walled, often with a thickened tip."""
     look = _random_look(rng)
-    half, fat = rng.uniform(5.0, 10.0), rng.uniform(0.6, 0.95)
+    # Plump, or too large or too small for spores: the cells touch as two spores may.
+    half, fat = rng.uniform(5.0, 10.0), rng.uniform(0.9, 1.0)
+    if rng.random() < 0.4:
+        fat = rng.uniform(0.6, 0.9)
+        half = rng.uniform(13.5, 15.0) if rng.random() < 0.5 else rng.uniform(2.2, 3.0)
     stalk = half * rng.uniform(0.3, 3.0)
     cap, nip = rng.uniform(0.0, 2.0), rng.uniform(0.75, 1.0)
     places = np.array([[-(0.5 * stalk), 0.0], [0.5 * stalk, 0.0]])

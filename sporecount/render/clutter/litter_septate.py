@@ -59,7 +59,7 @@ class _Look:
 
 
 def _random_look(rng: np.random.Generator) -> _Look:
-    half_u = log_uniform(rng, 5.0, 15.0)
+    half_u, wall = log_uniform(rng, 5.0, 15.0), rng.uniform(0.2, 0.8)
     half_v = float(np.clip(half_u * rng.uniform(0.28, 0.62), 2.4, 5.2))
     return _Look(
         half_u=half_u,
@@ -71,16 +71,17 @@ def _random_look(rng: np.random.Generator) -> _Look:
         cells=int(np.clip(rng.poisson(half_u / 3.2) + 1, 2, 8)),
         nip=float(rng.choice((0.0, 0.06, 0.14, 0.22))),
         lengthwise=0.0,
-        wall=rng.uniform(0.2, 0.8),
+        wall=wall,
         wall_um=rng.uniform(0.3, 0.6),
-        septum=rng.uniform(0.35, 1.0),
-        septum_um=rng.uniform(0.25, 0.5),
+        # As clear as the outline, nearly: spores too have dark rims about featureless middles.
+        septum=(1.0 + wall) * rng.uniform(0.4, 0.7),
+        septum_um=rng.uniform(0.3, 0.5),
         uneven=rng.uniform(0.05, 0.4),
         pale_ends=rng.uniform(0.2, 0.8) if rng.random() < 0.3 else 0.0,
         glow=rng.uniform(0.0, 0.5) if rng.random() < 0.5 else 0.0,
         bend=rng.normal(0.0, 0.08),
         soft_um=rng.uniform(0.0, 0.35),
-        strength=log_uniform(rng, 0.3, 1.5),
+        strength=log_uniform(rng, 0.3, 0.9),
         tint=tint(rng, COLOURS),
     )
 

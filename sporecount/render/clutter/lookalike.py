@@ -28,6 +28,12 @@ EDGE_FALL = 0.3
 LEVELS = (0.2, 0.35, 0.5, 0.65)
 #: Side of the largest patch that can hold a lone lookalike, um.
 LARGEST_PATCH_UM = 90.0
+#: Depth within the outline from which on marks count, um.
+RIM_UM = 2.0
+#: Fewer pixels than these within that depth say nothing.
+LEAST_MIDDLE_PX = 12
+#: Span of tone left in a middle without marks, part of the rim's tone.
+PLAIN_SPAN = 0.15
 
 
 def looks_like_spore(density: Image, um_per_px: float) -> bool:
@@ -56,6 +62,44 @@ def looks_like_spore(density: Image, um_per_px: float) -> bool:
             if _spore_outline(contour, step_um) and _definite(contour, tone, step_um, um_per_px):
                 return True
     return False
+
+
+def looks_like_plain_spore(density: Image, um_per_px: float) -> bool:
+    """Return whether a part with a spore's outline also has a middle without marks.
+
+    Parameters
+    ----------
+    density : ndarray, shape (rows, columns, 3), float32
+        Optical density.
+    um_per_px : float
+        Scale of the patch.
+    """
+    if max(density.shape[:2]) * um_per_px > LARGEST_PATCH_UM:
+        return False
+    tone = np.ascontiguousarray(density.mean(axis=2))
+    solid = np.abs(tone)
+    for level in LEVELS:
+        mask = (solid > level * float(solid.max())).astype(np.uint8)
+        for found in cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]:
+            contour = np.asarray(found, np.int32)
+            if _spore_outline(contour, um_per_px) and _featureless(contour, tone, um_per_px):
+                return True
+    return False
+
+
+def _featureless(contour: NDArray[np.int32], tone: Image, um_per_px: float) -> bool:
+    whole = cv2.drawContours(np.zeros(tone.shape, np.uint8), [contour], -1, 1, cv2.FILLED)
+    depth_um = cv2.distanceTransform(whole, cv2.DIST_L2, 5) * np.float32(um_per_px)
+    deep = depth_um > RIM_UM
+    if np.count_nonzero(deep) < LEAST_MIDDLE_PX:
+        return False
+    rim = float(np.percentile(np.abs(tone[(whole > 0) & ~deep]), 90))
+    # A smooth swell of light is no mark: spores with the condenser closed have that too.
+    y, x = (at - at.mean() for at in np.nonzero(deep))
+    swell = np.stack([np.ones_like(x), x, y, x * x, x * y, y * y], axis=1)
+    values = tone[deep].astype(np.float64)
+    left = values - swell @ np.linalg.lstsq(swell, values, rcond=None)[0]
+    return bool(np.ptp(np.percentile(left, (3, 97))) < PLAIN_SPAN * rim)
 
 
 def _definite(contour: NDArray[np.int32], tone: Image, step_um: float, um_per_px: float) -> bool:

@@ -30,7 +30,7 @@ from sporecount.render.clutter import (
 )
 from sporecount.render.clutter import round as round_things
 from sporecount.render.clutter.kind import ClutterKind
-from sporecount.render.clutter.lookalike import looks_like_spore
+from sporecount.render.clutter.lookalike import looks_like_plain_spore, looks_like_spore
 from sporecount.render.drawn import Drawn
 
 _FILES = (
@@ -106,6 +106,8 @@ def draw_clutter(rng: np.random.Generator, um_per_px: float, kind: str) -> Drawn
         )
     for _ in range(MOST_DRAWS):
         density, centre_px = KINDS[kind].draw(rng, um_per_px)
-        if um_per_px <= KINDS[kind].told_um_per_px or not looks_like_spore(density, um_per_px):
+        told = um_per_px <= KINDS[kind].told_um_per_px
+        like = looks_like_plain_spore if told else looks_like_spore
+        if not like(density, um_per_px):
             break
     return Drawn(density, centre_px, kind)
