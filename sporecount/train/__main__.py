@@ -109,6 +109,11 @@ def _teaches(seconds: float, batch: int, least: int) -> Callable[[Callable], Cal
             show_default=True,
             help="Tiles of each kind, or close-ups, to wait for.",
         ),
+        click.option(
+            "--start-from",
+            type=click.Path(path_type=Path, exists=True),
+            help="Weights of such a network taught before, to go on from.",
+        ),
     )
 
     def given(command: Callable) -> Callable:  # type: ignore[type-arg]
@@ -139,15 +144,8 @@ def _seeded(seed: int, **shape: int) -> dict[str, int]:
 @click.option("--width", default=48, show_default=True)
 @click.option("--deep", default=56, show_default=True)
 @_WITHOUT
-@click.option("--start-from", type=click.Path(path_type=Path, exists=True))
 def search(
-    folder: Path,
-    out: Path,
-    width: int,
-    deep: int,
-    without: str | None,
-    start_from: Path | None,
-    **teaching: Any,
+    folder: Path, out: Path, width: int, deep: int, without: str | None, **teaching: Any
 ) -> None:
     """Teach the search network from the chunks in FOLDER; write weights and ONNX to OUT."""
     from sporecount.train.draw import allowed_without
@@ -165,7 +163,6 @@ def search(
         out / f"{name}.pt",
         shape={"width": width, "deep": deep},
         allowed=allowed_without(without),
-        start_from=start_from,
         say=lambda text: _say(f"{name}: {text}"),
         **teaching,
     )

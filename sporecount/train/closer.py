@@ -138,12 +138,15 @@ def train_closer(
     shape: dict[str, int] | None = None,
     allowed: Callable | None = None,
     least: int = 4000,
+    start_from: Path | None = None,
     say: Callable[[str], None] = lambda text: None,
 ) -> nn.Module:
     """Train for a stated time (or number of steps) and save the averaged weights."""
     torch.manual_seed(seed)
     torch.backends.cudnn.benchmark = True
     model: nn.Module = CloserNet(**(shape or {})).to(device)
+    if start_from is not None:
+        model.load_state_dict(torch.load(start_from, map_location=device)["model"])
     average = copy.deepcopy(model)
     on_gpu = device.startswith("cuda")
     optimiser = torch.optim.AdamW(model.parameters(), lr=rate, weight_decay=1e-3)
