@@ -69,7 +69,9 @@ def mistakes_on(job: tuple[str, str, int]) -> list[Mistake]:
 
     def mistake(sort: str, row, said: str) -> Mistake:
         tile = tile_around(pixels, row["x_px"], row["y_px"], um_per_px)
-        return Mistake(sort, condition, f"{condition}, {said}", tile)
+        # Makers call the same condition by longer and shorter names.
+        name = condition.removeprefix("closed-").removesuffix("-scales")
+        return Mistake(sort, name, f"{name}, {said}", tile)
 
     pairs = match_centres(places(found), places(true), WITHIN_UM / um_per_px)
     wrong = [
