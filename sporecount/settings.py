@@ -74,7 +74,7 @@ class DetectSettings:
     heat_floor: float = 0.3
     least_confidence: float = 0.5
     least_fragment_confidence: float = 0.5
-    least_damaged: float = 0.8
+    least_damaged: float = 0.7
     outline_um_per_px: float = 0.4
     check_scale: bool = True
 
