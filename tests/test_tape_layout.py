@@ -382,6 +382,23 @@ def test_a_link_that_contradicts_the_others_is_dropped(wrong: bool) -> None:
     assert max(link_rms_um(poses, link) for link in kept) < 1.0
 
 
+def test_one_wrong_link_is_dropped_though_it_has_more_points_than_the_right_ones() -> None:
+    rng = np.random.default_rng(4)
+    true = [Pose(300.0 * column, 240.0 * row) for row in range(3) for column in range(3)]
+    links = []
+    for i, j in combinations(range(9), 2):
+        if j - i == 3 or (j - i == 1 and j % 3):
+            wrong = (i, j) == (4, 5)
+            inner = rng.uniform(0, 200, (25 if wrong else int(rng.integers(8, 20)), 2))
+            pose = true[i].inverse().after(true[j])
+            pose = Pose(0.0, 150.0).after(pose) if wrong else pose
+            links.append(Link(i, j, pose, pose.outwards(inner), inner))
+    poses, kept, rejected = solve(9, links)
+    assert [(link.first, link.second) for link in rejected] == [(4, 5)]
+    assert len(kept) == 11
+    assert max(distance_um(a, b, (300, 240)) for a, b in zip(poses, true)) < 0.1
+
+
 @pytest.mark.parametrize(
     ("name", "value"), [("least_agreeing", 2), ("least_share", 0.1), ("same_spore_um", 0.0)]
 )

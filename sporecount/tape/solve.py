@@ -15,6 +15,9 @@ from sporecount.tape.pose import Pose
 #: A link whose points lie further than this from each other on average is wrong, um.
 _MOST_RMS_UM = 5.0
 
+#: Where links contradict each other, so many are tried in turn as the wrong one.
+_MOST_SUSPECTS = 24
+
 #: Weight, per um, that holds a photo whose links leave its turn open.
 _HOLD = 1e-4
 
@@ -52,7 +55,7 @@ def groups_of(count: int, links: list[Link]) -> NDArray[np.intp]:
 def solve(count: int, links: list[Link]) -> tuple[list[Pose], list[Link], list[Link]]:
     """Place all photos; the first of each group keeps its own frame.
 
-    Links that contradict the others are left out, the worst first.
+    Of links that contradict each other as few as possible are left out.
 
     Parameters
     ----------
@@ -68,13 +71,33 @@ def solve(count: int, links: list[Link]) -> tuple[list[Pose], list[Link], list[L
     kept, rejected : list of Link
         Links that agree, and those that do not.
     """
-    kept, rejected = list(links), list[Link]()
+    found = _without_misfits(count, links)
+    if len(found[2]) < 2:
+        return found
+    # Least squares share out a wrong link's error, and the worst that is left over may be a
+    # right link's with fewer points: leave out each suspect first, and see what then holds.
+    poses = _adjusted(_along_tree(count, links), links)
+    suspects = sorted(links, key=lambda link: -link_rms_um(poses, link))[:_MOST_SUSPECTS]
+    tried = [_without_misfits(count, links, one) for one in suspects]
+    return min([found, *tried], key=lambda one: (len(one[2]), _points(one[2])))
+
+
+def _without_misfits(
+    count: int, links: list[Link], first: Link | None = None
+) -> tuple[list[Pose], list[Link], list[Link]]:
+    """Do as `solve` does, leaving out ``first``, then the worst link as long as one is wrong."""
+    kept = [link for link in links if link is not first]
+    rejected = [] if first is None else [first]
     while True:
         poses = _adjusted(_along_tree(count, kept), kept)
         misfit = [link_rms_um(poses, link) for link in kept]
         if not misfit or max(misfit) <= _MOST_RMS_UM:
             return poses, kept, rejected
         rejected.append(kept.pop(int(np.argmax(misfit))))
+
+
+def _points(links: list[Link]) -> int:
+    return sum(len(link.inner_um) for link in links)
 
 
 def link_rms_um(poses: list[Pose], link: Link) -> float:
