@@ -5,7 +5,6 @@ The bounds on contrast are common practice, no source.
 
 from __future__ import annotations
 
-import ast
 import sys
 from functools import cache
 from pathlib import Path
@@ -13,6 +12,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from imported import modules_imported
 
 BENCHMARKS = Path(__file__).parent / "benchmarks"
 sys.path.insert(0, str(BENCHMARKS))
@@ -111,8 +111,5 @@ def test_an_unknown_condition_is_named():
 
 def test_the_maker_shares_no_code_with_the_package():
     for path in (BENCHMARKS / "other_hands" / "illustrated").rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
-            if isinstance(node, ast.ImportFrom):
-                names = [node.module or ""]
-            assert not any(name.split(".")[0] == "sporecount" for name in names), path
+        names = modules_imported(path)
+        assert not any(name.split(".")[0] == "sporecount" for name in names), path

@@ -5,7 +5,6 @@ The bounds on contrast are common practice, no source.
 
 from __future__ import annotations
 
-import ast
 import io
 import sys
 from functools import cache
@@ -13,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from imported import modules_imported
 from PIL import Image
 
 BENCHMARKS = Path(__file__).parent / "benchmarks"
@@ -120,8 +120,5 @@ def test_the_maker_shares_no_code_with_the_package():
     files = list((BENCHMARKS / "other_hands" / "layered").rglob("*.py"))
     assert len(files) > 20
     for path in files:
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            names = [alias.name for alias in node.names] if isinstance(node, ast.Import) else []
-            if isinstance(node, ast.ImportFrom):
-                names = [node.module or ""]
-            assert not any(name.split(".")[0] == "sporecount" for name in names), path
+        names = modules_imported(path)
+        assert not any(name.split(".")[0] == "sporecount" for name in names), path

@@ -29,8 +29,8 @@ SIZE_PX = (1000, 800)
 #: Share of the true objects that the search finds, and the glance may pass over.
 PASSED_OVER = 0.001
 
-#: Where its heat is at least so much within so many working pixels, the search finds something.
-FOUND_HEAT, FOUND_WITHIN_PX = 0.3, 5.5
+#: The search finds an object where it looks closer at a place within so many working pixels.
+FOUND_WITHIN_PX = 5.5
 
 
 def pictures_of_conditions(photos: int) -> Iterator[Tile]:
@@ -204,10 +204,11 @@ def _at_objects(glance: Any, finder: Any, tile: Tile) -> NDArray[np.float32]:
     """Return the glance's logit of the cell that holds the centre of each object that is found."""
     from sporecount.detect.glance import GLANCE_CELL_PX
     from sporecount.detect.search import peaks
+    from sporecount.settings import DetectSettings
     from sporecount.train.objects import STATE, WEIGHT, X, Y
 
     logits = _said(glance, glance_sees(tile))[..., 0]
-    found = peaks(_said(finder, search_sees(tile)), FOUND_HEAT)
+    found = peaks(_said(finder, search_sees(tile)), DetectSettings().heat_floor)
     rows = tile.rows[(tile.rows[:, WEIGHT] > 0.5) & (tile.rows[:, STATE] >= 0)]
     away = np.hypot(rows[:, None, X] - found[None, :, 0], rows[:, None, Y] - found[None, :, 1])
     rows = rows[away.min(axis=1, initial=np.inf) <= FOUND_WITHIN_PX]

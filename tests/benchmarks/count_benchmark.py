@@ -15,11 +15,13 @@ import sys
 import time
 from concurrent.futures import ProcessPoolExecutor
 from importlib import import_module
+from io import BytesIO
 from multiprocessing import get_context
 from pathlib import Path
 
 import cv2
 import numpy as np
+from PIL import Image
 
 sys.path.insert(0, str(Path(__file__).parent))
 import left_out
@@ -71,8 +73,8 @@ def judge_condition(job):
     tallies = {name: Tally() for name in ["sporecount", "decode", *recipes]}
     for number in range(photos):
         packed, um_per_px, truth = drawn_by(hand, condition, number, size_px, seed)
-        height, width = cv2.imdecode(packed, cv2.IMREAD_COLOR).shape[:2]
-        megapixels = height * width / 1e6
+        width, height = Image.open(BytesIO(packed)).size
+        megapixels = width * height / 1e6
 
         def timed(name, work):
             began = time.perf_counter()

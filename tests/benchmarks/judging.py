@@ -16,6 +16,11 @@ from sporecount.detect.matching import WITHIN_UM, match_centres
 from sporecount.render.truth import to_be_found
 
 
+def places(table: pd.DataFrame) -> np.ndarray:
+    """Return the centres of a table's rows in photo pixels, shape (k, 2)."""
+    return table[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2)
+
+
 def to_find(truth: pd.DataFrame) -> np.ndarray:
     """Return which rows of a truth table a person would see: as its maker says, or as drawn."""
     return truth["seen"].to_numpy(bool) if "seen" in truth else to_be_found(truth)
@@ -62,7 +67,7 @@ def judge_centres(tally: Tally, found_xy: np.ndarray, truth: pd.DataFrame, um_pe
     """Add a photo's spores to the tally; return which true row each detection is (or -1)."""
     spores = truth["state"].isin(["intact", "damaged"]).to_numpy(bool)
     seen = to_find(truth)
-    xy = truth[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2)
+    xy = places(truth)
     wanted = np.flatnonzero(spores & seen)
     spared = np.flatnonzero(spores & ~seen)
     within = WITHIN_UM / um_per_px
@@ -84,7 +89,7 @@ def judge_table(tally: Tally, table: pd.DataFrame, summary: dict, truth: pd.Data
     from sporecount.counts.loadclass import load_class
 
     found = table[table["state"] != "fragment"]
-    found_xy = found[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2)
+    found_xy = places(found)
     is_true, first, wanted = judge_centres(tally, found_xy, truth, um_per_px)
     for row, true in zip(np.flatnonzero(is_true >= 0), is_true[is_true >= 0], strict=True):
         state = truth["state"].iloc[true]
@@ -106,7 +111,7 @@ def _judge_crowded(tally, truth, wanted, hit, um_per_px):
 
     if len(wanted) < 2:
         return
-    xy = truth[["x_px", "y_px"]].to_numpy(float)[wanted] * um_per_px
+    xy = places(truth)[wanted] * um_per_px
     distance = cKDTree(xy).query(xy, k=2)[0][:, 1]
     for row, d in zip(wanted, distance, strict=True):
         if 4.0 <= d <= 5.0:
@@ -116,11 +121,11 @@ def _judge_crowded(tally, truth, wanted, hit, um_per_px):
 
 def _judge_pieces(tally, table, truth, um_per_px):
     pieces = table[table["state"] == "fragment"]
-    xy = truth[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2)
+    xy = places(truth)
     true = (truth["state"] == "fragment").to_numpy(bool)
     seen = to_find(truth)
     wanted, spared = np.flatnonzero(true & seen), np.flatnonzero(true & ~seen)
-    found_xy = pieces[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2)
+    found_xy = places(pieces)
     first = match_centres(found_xy, xy[wanted], WITHIN_UM / um_per_px)
     rest = match_centres(found_xy[first.found_left], xy[spared], WITHIN_UM / um_per_px)
     tally.pieces[0] += len(first.found)

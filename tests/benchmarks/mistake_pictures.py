@@ -23,7 +23,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 sys.path.insert(0, str(Path(__file__).parent))
 from count_benchmark import HANDS, conditions_of, drawn_by
-from judging import to_find
+from judging import places, to_find
 
 from sporecount.detect.matching import WITHIN_UM, match_centres
 
@@ -63,9 +63,6 @@ def mistakes_on(job: tuple[str, str, int]) -> list[Mistake]:
     found = counted.detections[counted.detections["state"] != "fragment"]
     true = truth[truth["state"] != "fragment"]
     seen = to_find(true)
-
-    def places(table):
-        return table[["x_px", "y_px"]].to_numpy(float).reshape(-1, 2)
 
     def mistake(sort: str, row, said: str) -> Mistake:
         tile = tile_around(pixels, row["x_px"], row["y_px"], um_per_px)

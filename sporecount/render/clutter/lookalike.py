@@ -5,6 +5,8 @@ Litter that happens to come out so is drawn again: it would be false truth.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import cv2
 import numpy as np
 from numpy.typing import NDArray
@@ -54,14 +56,10 @@ def looks_like_spore(density: Image, um_per_px: float) -> bool:
     if fold > 1:
         tone = cv2.resize(tone, None, fx=fold, fy=fold, interpolation=cv2.INTER_LINEAR)
     step_um = um_per_px / fold
-    top = float(tone.max())
-    for level in LEVELS:
-        mask = (tone > level * top).astype(np.uint8)
-        for found in cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]:
-            contour = np.asarray(found, np.int32)
-            if _spore_outline(contour, step_um) and _definite(contour, tone, step_um, um_per_px):
-                return True
-    return False
+    return any(
+        _spore_outline(contour, step_um) and _definite(contour, tone, step_um, um_per_px)
+        for contour in _outlines(tone)
+    )
 
 
 def looks_like_plain_spore(density: Image, um_per_px: float) -> bool:
@@ -77,14 +75,19 @@ def looks_like_plain_spore(density: Image, um_per_px: float) -> bool:
     if max(density.shape[:2]) * um_per_px > LARGEST_PATCH_UM:
         return False
     tone = np.ascontiguousarray(density.mean(axis=2))
-    solid = np.abs(tone)
+    return any(
+        _spore_outline(contour, um_per_px) and _featureless(contour, tone, um_per_px)
+        for contour in _outlines(np.abs(tone))
+    )
+
+
+def _outlines(tone: Image) -> Iterator[NDArray[np.int32]]:
+    """Yield the outer outlines of a patch's parts at each of `LEVELS`."""
+    top = float(tone.max())
     for level in LEVELS:
-        mask = (solid > level * float(solid.max())).astype(np.uint8)
+        mask = (tone > level * top).astype(np.uint8)
         for found in cv2.findContours(mask, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)[0]:
-            contour = np.asarray(found, np.int32)
-            if _spore_outline(contour, um_per_px) and _featureless(contour, tone, um_per_px):
-                return True
-    return False
+            yield np.asarray(found, np.int32)
 
 
 def _featureless(contour: NDArray[np.int32], tone: Image, um_per_px: float) -> bool:

@@ -6,6 +6,18 @@ from dataclasses import dataclass
 
 import pandas as pd
 
+#: Columns of the truth and their types, for pictures without spores too.
+TRUTH_COLUMNS = {
+    "x_px": float,
+    "y_px": float,
+    "length_um": float,
+    "width_um": float,
+    "angle_deg": float,
+    "state": str,
+    "seen": bool,
+    "damage": str,
+}
+
 
 @dataclass(frozen=True)
 class Photograph:

@@ -11,20 +11,10 @@ import pandas as pd
 from other_hands.illustrated.camera.shoot import Shot
 from other_hands.illustrated.conditions import HEIGHT_PX, WIDTH_PX
 from other_hands.illustrated.scene import PaintedSpore, Scene
+from other_hands.photograph import TRUTH_COLUMNS
 
 #: Blur, as a share of the width, beyond which nobody could read a spore.
 MOST_BLUR = {"intact": 0.31, "damaged": 0.25, "fragment": 0.5}
-
-COLUMNS = {
-    "x_px": float,
-    "y_px": float,
-    "length_um": float,
-    "width_um": float,
-    "angle_deg": float,
-    "state": object,
-    "seen": bool,
-    "damage": object,
-}
 
 
 def truth_table(scene: Scene, shot: Shot) -> pd.DataFrame:
@@ -45,7 +35,7 @@ def truth_table(scene: Scene, shot: Shot) -> pd.DataFrame:
                 spore.damage,
             )
         )
-    return pd.DataFrame(rows, columns=list(COLUMNS)).astype(COLUMNS)
+    return pd.DataFrame(rows, columns=list(TRUTH_COLUMNS)).astype(TRUTH_COLUMNS)
 
 
 def is_seen(spore: PaintedSpore, shot: Shot, um_per_px: float) -> bool:

@@ -14,18 +14,7 @@ from PIL import Image
 from other_hands.layered.camera import on_picture
 from other_hands.layered.canvas import HEIGHT_PX, WIDTH_PX, Canvas
 from other_hands.layered.chance import pick
-
-#: Columns of the truth and their types, for pictures without spores too.
-COLUMNS = {
-    "x_px": float,
-    "y_px": float,
-    "length_um": float,
-    "width_um": float,
-    "angle_deg": float,
-    "state": str,
-    "seen": bool,
-    "damage": str,
-}
+from other_hands.photograph import TRUTH_COLUMNS
 
 
 @dataclass(frozen=True)
@@ -62,7 +51,7 @@ def pack(rng: np.random.Generator, sent: Sent, lossless_share: float) -> bytes:
 
 
 def truth_table(canvas: Canvas, seen: Sequence[bool], sent: Sent) -> pd.DataFrame:
-    """List spores whose centres lie on the picture, one row each, by COLUMNS."""
+    """List spores whose centres lie on the picture, one row each, by TRUTH_COLUMNS."""
     rows = []
     for spore, is_seen in zip(canvas.drawn, seen):
         x_px, y_px = on_picture(
@@ -84,4 +73,4 @@ def truth_table(canvas: Canvas, seen: Sequence[bool], sent: Sent) -> pd.DataFram
                 spore.damage,
             )
         )
-    return pd.DataFrame(rows, columns=list(COLUMNS)).astype(COLUMNS)
+    return pd.DataFrame(rows, columns=list(TRUTH_COLUMNS)).astype(TRUTH_COLUMNS)
