@@ -56,15 +56,10 @@ def seen(density: NDArray[np.float32], examined: NDArray[np.bool_]) -> NDArray[n
     packed = encode(density)
     if examined.all():
         return packed
-    # In bytes and whole pictures, many times faster than writing to the places of a mask.
-    inside = examined.view(np.uint8)
-    packed &= _in_colour(inside * np.uint8(255))
-    packed |= _in_colour((1 - inside) * np.uint8(ZERO_BYTE))
-    return packed
-
-
-def _in_colour(mask: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    return np.asarray(cv2.merge([mask] * 3), np.uint8).reshape(*mask.shape, 3)
+    # Several times faster than writing to the places of a mask.
+    clear = np.full_like(packed, ZERO_BYTE)
+    cv2.copyTo(packed, examined.view(np.uint8), clear)
+    return clear
 
 
 def blocks(packed: NDArray[np.uint8]) -> NDArray[np.uint8]:
@@ -81,8 +76,10 @@ def blocks(packed: NDArray[np.uint8]) -> NDArray[np.uint8]:
         All pixels of the first colour row by row, then those of the next.
     """
     rows, columns = packed.shape[0] // BLOCK_PX, packed.shape[1] // BLOCK_PX
-    parts = packed.reshape(rows, BLOCK_PX, columns, BLOCK_PX, 3).transpose(0, 2, 4, 1, 3)
-    return np.ascontiguousarray(parts).reshape(rows, columns, 3 * BLOCK_PX**2)
+    # A block's row of one colour is four bytes: moved as one number, a sixth of the time.
+    colours = [colour.view(np.int32) for colour in cv2.split(packed)]
+    merged = cv2.merge([colour[row::BLOCK_PX] for colour in colours for row in range(BLOCK_PX)])
+    return merged.view(np.uint8).reshape(rows, columns, 3 * BLOCK_PX**2)
 
 
 def scale(density: NDArray[np.float32]) -> NDArray[np.float32]:
