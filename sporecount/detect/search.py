@@ -20,6 +20,9 @@ MARGIN_CELLS = 2
 #: Typical spore, um: the network gives shapes relative to it.
 TYPICAL_LENGTH_UM, TYPICAL_WIDTH_UM = 12.0, 8.0
 
+#: Cells of the network's output along the side of a block.
+_ACROSS = BLOCK_PX // CELL_PX
+
 
 @dataclass(frozen=True, eq=False)
 class Candidates:
@@ -67,19 +70,28 @@ def search(
     """
     if not examined.any():
         return _candidates(np.zeros((0, 8)))
-    field = seen(density, examined)
+    field = _in_whole_cells(seen(density, examined))
     runs, owner = windows(promising(field), MARGIN_CELLS)
+    shown = blocks(field)
+    found = on_threads(lambda window: _window_tops(shown, window, heat_floor), runs)
+    number = np.repeat(np.arange(len(runs)), [len(tops) for tops in found])
+    table = _rows(np.concatenate([np.zeros((0, 11)), *found]))
+    x, y = table[:, 0], table[:, 1]
+    rows, columns = examined.shape
+    inside = (x > -1.5) & (y > -1.5) & (x < columns + 0.5) & (y < rows + 0.5)
+    row, column = (
+        np.clip(np.round(at).astype(int), 0, side - 1) for at, side in ((y, rows), (x, columns))
+    )
+    mine = owner[row // GLANCE_CELL_PX, column // GLANCE_CELL_PX] == number
+    return _candidates(table[inside & mine & examined[row, column]])
 
-    def search_window(number: int) -> NDArray[np.float64]:
-        found = _window_peaks(field, runs[number], heat_floor)
-        x, y = (
-            np.clip(np.round(found[:, k]).astype(int), 0, field.shape[1 - k] - 1) for k in (0, 1)
-        )
-        mine = owner[y // GLANCE_CELL_PX, x // GLANCE_CELL_PX] == number
-        return found[mine & examined[y, x]]
 
-    found = on_threads(search_window, range(len(runs)))
-    return _candidates(np.concatenate([np.zeros((0, 8)), *found]))
+def _in_whole_cells(field: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return the field as the networks see it, with clear pixels up to the ends of cells."""
+    below, right = (-side % GLANCE_CELL_PX for side in field.shape[:2])
+    clear = (ZERO_BYTE,) * 3
+    whole = cv2.copyMakeBorder(field, 0, below, 0, right, cv2.BORDER_CONSTANT, value=clear)
+    return np.asarray(whole, np.uint8)
 
 
 def _candidates(table: NDArray[np.float64]) -> Candidates:
@@ -88,22 +100,18 @@ def _candidates(table: NDArray[np.float64]) -> Candidates:
     )
 
 
-def _window_peaks(
-    field: NDArray[np.uint8], window: Window, heat_floor: float
+def _window_tops(
+    shown: NDArray[np.uint8], window: Window, heat_floor: float
 ) -> NDArray[np.float64]:
-    """Search one window with its margin; return rows as `peaks` does, in the field's pixels."""
-    rows, columns = field.shape[:2]
+    """Search one window with its margin; return rows as `_tops` does, in the field's cells."""
     # Windows start on whole cells, so that a cell means the same in each of them.
-    y0, x0 = ((max(0, side - MARGIN_CELLS) * GLANCE_CELL_PX) for side in (window.top, window.left))
-    y1, x1 = ((side + MARGIN_CELLS) * GLANCE_CELL_PX for side in (window.bottom, window.right))
-    part = field[y0:y1, x0:x1]
-    sides = [(0, -part.shape[0] % GLANCE_CELL_PX), (0, -part.shape[1] % GLANCE_CELL_PX), (0, 0)]
-    if any(after for _, after in sides):
-        part = np.pad(part, sides, constant_values=ZERO_BYTE)
-    found = peaks(engine.run("search", blocks(part)[None], alone=True)[0], heat_floor)
-    found[:, :2] += (x0, y0)
-    x, y = found[:, 0], found[:, 1]
-    return found[(x > -1.5) & (y > -1.5) & (x < columns + 0.5) & (y < rows + 0.5)]
+    each = GLANCE_CELL_PX // BLOCK_PX
+    top, left = (max(0, side - MARGIN_CELLS) * each for side in (window.top, window.left))
+    bottom, right = ((side + MARGIN_CELLS) * each for side in (window.bottom, window.right))
+    part = np.ascontiguousarray(shown[None, top:bottom, left:right])
+    found = _tops(engine.run("search", part, alone=True)[0], heat_floor)
+    found[:, :2] += np.array([left, top]) * _ACROSS
+    return found
 
 
 def peaks(output: NDArray[np.float32], heat_floor: float) -> NDArray[np.float64]:
@@ -123,19 +131,32 @@ def peaks(output: NDArray[np.float32], heat_floor: float) -> NDArray[np.float64]
         x and y in working pixels, spore and fragment heat, damaged, length and
         width in um, angle in degrees.
     """
-    across = BLOCK_PX // CELL_PX
-    each = across**2
+    return _rows(_tops(output, heat_floor))
+
+
+def _tops(output: NDArray[np.float32], heat_floor: float) -> NDArray[np.float64]:
+    """Return rows of a peak's column and row, in output cells, and the 9 logits there."""
+    each = _ACROSS**2
+    shape = output.shape[:2]
     either = np.maximum(output[..., :each], output[..., each : 2 * each])
-    rows, columns = (side * across for side in output.shape[:2])
-    logit = either.reshape(*output.shape[:2], across, across).swapaxes(1, 2).reshape(rows, columns)
+    logit = either.reshape(*shape, _ACROSS, _ACROSS).swapaxes(1, 2)
+    logit = logit.reshape(shape[0] * _ACROSS, shape[1] * _ACROSS)
     floor = np.float32(np.log(heat_floor / (1.0 - heat_floor)))
     top = cv2.dilate(logit, np.ones((3, 3), np.uint8))
-    iy, ix = np.nonzero((logit >= top) & (logit > floor))
-    at = output.reshape(*output.shape[:2], -1, across, across)
-    at = at[iy // across, ix // across, :, iy % across, ix % across].T.astype(np.float64)
-    table = np.empty((len(ix), 8))
-    table[:, 0] = (ix + np.clip(at[2], -1, 1) + 0.5) * CELL_PX - 0.5
-    table[:, 1] = (iy + np.clip(at[3], -1, 1) + 0.5) * CELL_PX - 0.5
+    y, x = np.divmod(np.flatnonzero((logit >= top) & (logit > floor)), logit.shape[1])
+    at = output.reshape(*shape, -1, _ACROSS, _ACROSS)
+    found = np.empty((len(x), 11))
+    found[:, 0], found[:, 1] = x, y
+    found[:, 2:] = at[y // _ACROSS, x // _ACROSS, :, y % _ACROSS, x % _ACROSS]
+    return found
+
+
+def _rows(tops: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Turn what `_tops` returns into rows as `peaks` returns them."""
+    x, y, *at = tops.T
+    table = np.empty((len(tops), 8))
+    table[:, 0] = (x + np.clip(at[2], -1, 1) + 0.5) * CELL_PX - 0.5
+    table[:, 1] = (y + np.clip(at[3], -1, 1) + 0.5) * CELL_PX - 0.5
     for column, channel in ((2, 0), (3, 1), (4, 8)):
         table[:, column] = 1.0 / (1.0 + np.exp(-np.clip(at[channel], -50, 50)))
     table[:, 5] = TYPICAL_LENGTH_UM * np.exp(np.clip(at[4], -2, 2))
