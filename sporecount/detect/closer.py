@@ -21,8 +21,9 @@ CLASSES = ("intact", "damaged", "fragment", "neither")
 #: Scale of the close-ups, um per pixel, and side of what the network sees, pixels: 22.4 um.
 CLOSER_UM_PER_PX, SIDE = 0.4, 56
 
-#: Half the side of an upright close-up that a turned one is cut from, um.
-_HALF_UM = 14.4
+#: Half the side of an upright close-up that a turned one is cut from, um: it holds the disc
+#: that the network sees of it.
+_HALF_UM = (SIDE + 1) / 2 * CLOSER_UM_PER_PX
 
 #: Nearer than this to the edge of the photo, close-ups would show repeated pixels, um: the
 #: network never saw such, and is not asked.
