@@ -12,7 +12,7 @@ from sporecount.detect import engine
 from sporecount.detect.glance import GLANCE_CELL_PX, promising
 from sporecount.detect.inputs import BLOCK_PX, CELL_PX, ZERO_BYTE, blocks, seen
 from sporecount.detect.windows import Window, windows
-from sporecount.threads import on_threads
+from sporecount.threads import on_threads, side_by_side
 
 #: What the network is shown around each window, cells of the glance.
 MARGIN_CELLS = 2
@@ -71,8 +71,9 @@ def search(
     if not examined.any():
         return _candidates(np.zeros((0, 8)))
     field = _in_whole_cells(seen(density, examined))
-    runs, owner = windows(promising(field), MARGIN_CELLS)
-    shown = blocks(field)
+    shown, (runs, owner) = side_by_side(
+        lambda: blocks(field), lambda: windows(promising(field), MARGIN_CELLS)
+    )
     found = on_threads(lambda window: _window_tops(shown, window, heat_floor), runs)
     number = np.repeat(np.arange(len(runs)), [len(tops) for tops in found])
     table = _rows(np.concatenate([np.zeros((0, 11)), *found]))
