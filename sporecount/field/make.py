@@ -110,9 +110,9 @@ def _examined_and_light(
         usable[_coarser(box)] = False
     step = _light_step(coarse.shape)
     light_um_per_px = step * _COARSE * um_per_px
-    light_log, examined = side_by_side(
-        lambda: log_light(_every(coarse, step), _every(usable, step), light_um_per_px),
+    examined, light_log = side_by_side(
         lambda: _enlarged_sample(sample, shape),
+        lambda: log_light(_every(coarse, step), _every(usable, step), light_um_per_px),
     )
     for box in text:
         examined[box] = False
