@@ -216,6 +216,8 @@ def _upper_quartiles(values: NDArray[np.uint8]) -> NDArray[np.float64]:
 def _black_corners(bright: NDArray[np.uint8], level: float) -> NDArray[np.bool_]:
     """Black areas that reach a corner of the picture and are large."""
     black = (bright < 0.08 * level).astype(np.uint8)
+    if not black[[0, 0, -1, -1], [0, -1, 0, -1]].any():
+        return np.zeros(bright.shape, bool)
     _, labels, stats, _ = cv2.connectedComponentsWithStats(black, connectivity=4)
     corners = {int(labels[y, x]) for y in (0, -1) for x in (0, -1)} - {0}
     large = [c for c in corners if black[labels == c].all()]
