@@ -15,6 +15,7 @@ from sporecount.detect.search import TYPICAL_LENGTH_UM, Candidates, search
 from sporecount.detect.spots import SPORE_PX, spots
 from sporecount.field.field import Field
 from sporecount.scale.plausible import LEAST_SPORES
+from sporecount.threads import on_threads
 
 #: Factors on the picture's size: what scales are commonly wrong by.
 FACTORS = (0.25, 0.4, 0.5, 2.0, 2.5, 4.0)
@@ -93,10 +94,11 @@ def parts_like_spores(field: Field) -> list[Part]:
     shrunk = cv2.resize(whole, size, interpolation=cv2.INTER_AREA).reshape(*size[::-1], 3)
     coarse = np.ascontiguousarray(shrunk[..., 2], np.float32)
     parts = _liveliest(field, coarse)
+    spots_of_parts = on_threads(lambda part: _spots_of(part, field, coarse), parts)
     views = [
         (part, *part.about(x, y).resized(field))
-        for part in parts
-        for x, y in _spots_of(part, field, coarse).tolist()
+        for part, at in zip(parts, spots_of_parts)
+        for x, y in at.tolist()
     ]
     if not views:
         return []
