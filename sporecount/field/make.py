@@ -54,8 +54,10 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
     ((150, 200, 3), 0.0243)
     """
     zoom = settings.work_um_per_px / calibration.um_per_px
-    (work, coarse, sample), found_text = side_by_side(
-        lambda: _scaled(photo.pixels, zoom), lambda: find_text(photo.pixels)
+    # By itself, as OpenCV shares it among threads where no other step takes them.
+    work = to_working_scale(photo.pixels, zoom)
+    (coarse, sample), found_text = side_by_side(
+        lambda: _coarse_and_sample(work), lambda: find_text(photo.pixels)
     )
     text = _at_work(found_text, zoom)
     if text:
@@ -80,13 +82,10 @@ def make_field(photo: Photo, calibration: Calibration, settings: FieldSettings) 
     )
 
 
-def _scaled(
-    pixels: NDArray[np.uint8], zoom: float
-) -> tuple[NDArray[np.uint8], NDArray[np.uint8], Sample]:
-    """Return the photo at the working scale, the coarse picture made from that, and its sample."""
-    work = to_working_scale(pixels, zoom)
+def _coarse_and_sample(work: NDArray[np.uint8]) -> tuple[NDArray[np.uint8], Sample]:
+    """Return the coarse picture made from one at the working scale, and its sample."""
     coarse = block_means(work, _COARSE)
-    return work, coarse, find_sample(coarse, work)
+    return coarse, find_sample(coarse, work)
 
 
 def _without(coarse: NDArray[np.uint8], text: list[tuple[slice, slice]]) -> NDArray[np.uint8]:
