@@ -245,7 +245,7 @@ def _best_path(worth: NDArray[np.float32]) -> NDArray[np.intp]:
     for turn, ray in enumerate(order[1:], start=1):
         best = total[turn, own]
         np.subtract(around[turn - 1], price[:, None, None], out=lowered)
-        np.max(lowered, axis=0, out=best, initial=_FAR)
+        lowered.max(axis=0, out=best)
         best += worth[ray]
     return _traced_back(total, order)
 
