@@ -19,6 +19,9 @@ CELL_PX = 2
 #: Side in working pixels of one block: the network is given the pixels of a block at once.
 BLOCK_PX = 4
 
+#: Rows of blocks that are made at a time, to spare memory.
+_STRIP_BLOCKS = 64
+
 #: Optical density of one step of a byte, and the byte of density 0.
 STEP = (DENSITY_BOUNDS[1] - DENSITY_BOUNDS[0]) / 255
 ZERO_BYTE = round(-DENSITY_BOUNDS[0] / STEP)
@@ -77,9 +80,13 @@ def blocks(packed: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """
     rows, columns = packed.shape[0] // BLOCK_PX, packed.shape[1] // BLOCK_PX
     # A block's row of one colour is four bytes: moved as one number, a sixth of the time.
-    colours = [colour.view(np.int32) for colour in cv2.split(packed)]
-    merged = cv2.merge([colour[row::BLOCK_PX] for colour in colours for row in range(BLOCK_PX)])
-    return merged.view(np.uint8).reshape(rows, columns, 3 * BLOCK_PX**2)
+    made = np.empty((rows, columns, 3 * BLOCK_PX), np.int32)
+    for top in range(0, rows, _STRIP_BLOCKS):
+        part = packed[top * BLOCK_PX : (top + _STRIP_BLOCKS) * BLOCK_PX]
+        colours = [colour.view(np.int32) for colour in cv2.split(part)]
+        lines = [colour[row::BLOCK_PX] for colour in colours for row in range(BLOCK_PX)]
+        cv2.merge(lines, made[top : top + _STRIP_BLOCKS])
+    return made.view(np.uint8)
 
 
 def scale(density: NDArray[np.float32]) -> NDArray[np.float32]:

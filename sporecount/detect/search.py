@@ -70,10 +70,7 @@ def search(
     """
     if not examined.any():
         return _candidates(np.zeros((0, 8)))
-    field = _in_whole_cells(seen(density, examined))
-    shown, (runs, owner) = side_by_side(
-        lambda: blocks(field), lambda: windows(promising(field), MARGIN_CELLS)
-    )
+    shown, (runs, owner) = _shown_and_windows(_in_whole_cells(seen(density, examined)))
     found = on_threads(lambda window: _window_tops(shown, window, heat_floor), runs)
     number = np.repeat(np.arange(len(runs)), [len(tops) for tops in found])
     table = _rows(np.concatenate([np.zeros((0, 11)), *found]))
@@ -85,6 +82,13 @@ def search(
     )
     mine = owner[row // GLANCE_CELL_PX, column // GLANCE_CELL_PX] == number
     return _candidates(table[inside & mine & examined[row, column]])
+
+
+def _shown_and_windows(
+    field: NDArray[np.uint8],
+) -> tuple[NDArray[np.uint8], tuple[list[Window], NDArray[np.int32]]]:
+    """Return the blocks of a field, and the windows of it that are worth searching."""
+    return side_by_side(lambda: blocks(field), lambda: windows(promising(field), MARGIN_CELLS))
 
 
 def _in_whole_cells(field: NDArray[np.uint8]) -> NDArray[np.uint8]:
