@@ -214,6 +214,19 @@ def closer(folder: Path, out: Path, without: str | None, **teaching: Any) -> Non
 
 
 @main.command()
+@click.argument("taught", nargs=-1, required=True, type=click.Path(path_type=Path, exists=True))
+@click.argument("out", type=click.Path(path_type=Path))
+def mean(taught: tuple[Path, ...], out: Path) -> None:
+    """Take the mean of searches that were TAUGHT one from the other; write it to OUT."""
+    from sporecount.train.export import export_search
+    from sporecount.train.mean import write_mean
+
+    out.mkdir(parents=True, exist_ok=True)
+    write_mean(taught, out / "search.pt")
+    export_search(out / "search.pt", out / "search.onnx")
+
+
+@main.command()
 @click.argument("out", type=click.Path(path_type=Path))
 @click.option("--photos", default=6, show_default=True, help="Pictures of each condition.")
 def pack(out: Path, photos: int) -> None:

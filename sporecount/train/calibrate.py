@@ -2,8 +2,8 @@
 
 Fits what turns heat into chances (`sporecount.detect.calibration`), the rates behind
 `spores_low` and `spores_high`, and what confidences are worth on a tape
-(`sporecount.counts.rates`). For the last two each photo is drawn a second time with few
-spores or none, as most tapes have.
+(`sporecount.counts.rates`). For the last two more photos are drawn with few spores
+or none, as most tapes have.
 """
 
 from __future__ import annotations
@@ -33,10 +33,12 @@ SIZE_PX = (1200, 900)
 #: Spores per mm2 drawn on photos with few of them, in turns.
 FEW_PER_MM2 = (0.0, 3.0, 10.0)
 
-#: So many times the finds of a photo with few spores or none count as those of a usual one,
-#: where it is fitted what a photo's finds say of each other: most tapes are such. What is no
-#: spore counts more, since one false spore makes a clean tape an infected one.
-FEW_COUNT_AS, LITTER_AMONG_FEW_COUNTS_AS = 3.0, 6.0
+#: Photos with few spores or none for each usual one: most tapes are such.
+FEW_FOR_EACH = 3
+
+#: So many times what is no spore on them counts where it is fitted what a photo's finds say of
+#: each other: one false spore makes a clean tape an infected one.
+LITTER_AMONG_FEW_COUNTS_AS = 5.0
 
 
 def finds_of(job: tuple[str, int, bool]) -> dict[str, Any]:
@@ -118,11 +120,16 @@ def fit_line(
 
 
 def measure(photos: int, jobs: int) -> list[dict]:
-    """Search ``photos`` photos of each countable condition, and as many with few spores."""
+    """Search ``photos`` photos of each countable condition, and more with few spores."""
     from sporecount.render.conditions import CONDITIONS, RUINED
 
     countable = [c for c in CONDITIONS if c not in RUINED]
-    todo = [(c, n, few) for few in (False, True) for c in countable for n in range(photos)]
+    todo = [
+        (condition, number, few)
+        for few, each in ((False, photos), (True, FEW_FOR_EACH * photos))
+        for condition in countable
+        for number in range(each)
+    ]
     with ProcessPoolExecutor(jobs, get_context("spawn")) as pool:
         return list(pool.map(finds_of, todo, chunksize=2))
 
@@ -148,8 +155,7 @@ def _photo_line(measured: list[dict], lines: dict[str, Any]) -> list[float]:
     chances = [calibrated(m["spore"], m["fragment"], m["shares"], lines)[0] for m in measured]
     kind = np.concatenate([m["kind"] for m in measured])
     few = np.concatenate([np.full(len(m["kind"]), m["few"]) for m in measured])
-    among_few = np.where(kind == 1, FEW_COUNT_AS, LITTER_AMONG_FEW_COUNTS_AS)
-    weight = np.where(few, among_few, 1.0)
+    weight = np.where(few & (kind != 1), LITTER_AMONG_FEW_COUNTS_AS, 1.0)
     evidence, known = (
         np.concatenate(
             [photo_evidence(one, m["colours"]) for one, m in zip(chances, measured, strict=True)]

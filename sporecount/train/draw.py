@@ -17,7 +17,7 @@ from sporecount.train.tiles import Tile, draw_scale, draw_tile, square
 #: Sides of the two kinds of tiles, working pixels, and the camera scales they are drawn at:
 #: fine scales cost the square of their fineness, so their tiles are small.
 COARSE_SIDE, FINE_SIDE = 256, 128
-COARSE_SCALES, FINE_SCALES = (0.38, 1.4), (0.15, 0.38)
+COARSE_SCALES, FINE_SCALES = (0.38, 1.45), (0.15, 0.38)
 
 #: Tiles per chunk.
 CHUNK = 32

@@ -24,6 +24,9 @@ from sporecount.train.undecided import undecided_rows
 #: People's scales are a little wrong: spread of its logarithm.
 SCALE_ERROR = 0.03
 
+#: From this scale on a spore is but ten pixels long, um per pixel.
+FEW_PIXELS_UM = 1.0
+
 
 @dataclass(frozen=True, eq=False)
 class Tile:
@@ -68,8 +71,9 @@ def lesson(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
     """Shift a random plan towards what is hard to learn.
 
     Spore-sized litter without spores, tapes thick with scales, heavy clumps, slides of damaged
-    spores, spores on other things and shadows come more often than by chance, and an eyepiece's
-    black surround, which teaches nothing, less often.
+    spores, spores with clear middles, black and pale ones, spores on other things and shadows
+    come more often than by chance, and an eyepiece's black surround, which teaches nothing, less
+    often.
     """
     if plan.light.field is not None and rng.random() < 0.75:
         plan = replace(plan, light=replace(plan.light, field=None))
@@ -98,7 +102,8 @@ def _thick_scales(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
     """Cover the tape with scales."""
     scales = [name for name, k in KINDS.items() if k.family == "scales"]
     plan = _with_more(plan, rng, scales, float(rng.uniform(3, 16)))
-    return replace(plan, clutter=replace(plan.clutter, over=float(rng.random())))
+    spores = replace(plan.spores, on_litter=float(rng.uniform(0.0, 0.6)))
+    return replace(plan, spores=spores, clutter=replace(plan.clutter, over=float(rng.random())))
 
 
 def _clumps(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
@@ -154,13 +159,57 @@ def _on_litter(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
     return replace(plan, spores=spores)
 
 
+def _clear_middles(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
+    """Give every spore a dark rim round a clear middle, as a closed condenser does."""
+    look = replace(
+        plan.spores.look,
+        wall_um=float(rng.uniform(0.5, 1.4)),
+        wall_tone=1.0,
+        core_tone=float(rng.uniform(0.02, 0.25)),
+        tone=float(rng.uniform(0.35, 1.2)),
+        rim=float(rng.uniform(-0.02, 0.15)),
+    )
+    # An emptied spore would look like the others.
+    spores = replace(plan.spores, look=look, damaged=0.3 * plan.spores.damaged)
+    closed = replace(
+        plan.compose, closure=float(rng.uniform(0.5, 1.0)), fringe=float(rng.uniform(0.3, 2.0))
+    )
+    return replace(plan, spores=spores, compose=closed)
+
+
+def _hard_light(plan: PicturePlan, rng: np.random.Generator) -> PicturePlan:
+    """Make spores as good as black and touching, or pale in a noisy picture; fringe colours."""
+    spores, camera = plan.spores, plan.camera
+    if rng.random() < 0.5:
+        look = replace(spores.look, tone=float(rng.uniform(0.8, 1.2)))
+        spores = replace(spores, look=look, clumped=0.8, clump_size=(2, 9), touching=0.8)
+    else:
+        tone = max(spores.look.tone * float(rng.uniform(0.3, 0.7)), 0.12)
+        spores = replace(spores, look=replace(spores.look, tone=tone))
+        camera = replace(
+            camera,
+            shot=min(camera.shot * float(rng.uniform(1.5, 3.5)), 0.05),
+            noise_grain_px=float(rng.choice([0.0, 0.6, 1.0])),
+        )
+    spores = replace(spores, count=int(np.exp(rng.uniform(np.log(4), np.log(60)))))
+    red, blue = rng.normal(0.0, 0.7, 2), rng.normal(0.0, 0.7, 2)
+    optics = replace(
+        plan.optics,
+        red_shift=(float(red[0]), float(red[1])),
+        blue_shift=(float(blue[0]), float(blue[1])),
+    )
+    return replace(plan, spores=spores, camera=camera, optics=optics)
+
+
 #: Shares of the tiles that teach one thing, and how; the rest stay as they were drawn.
 _LESSONS: tuple[tuple[float, Callable[[PicturePlan, np.random.Generator], PicturePlan]], ...] = (
-    (0.24, _litter_alone),
-    (0.10, _litter),
+    (0.20, _litter_alone),
+    (0.08, _litter),
     (0.10, _thick_scales),
-    (0.10, _clumps),
-    (0.13, _trial_slide),
+    (0.09, _clumps),
+    (0.16, _trial_slide),
+    (0.05, _clear_middles),
+    (0.06, _hard_light),
     (0.09, _on_litter),
     (0.04, _shadows),
 )
@@ -197,7 +246,9 @@ def tile_of(rendered: Rendered, scale_error: float = 1.0) -> Tile:
 
 
 def draw_scale(rng: np.random.Generator, low: float, high: float) -> float:
-    """Draw a camera scale, even in its logarithm."""
+    """Draw a camera scale, even in its logarithm, and one in five where pixels are few."""
+    if high > FEW_PIXELS_UM and rng.random() < 0.2:
+        low = FEW_PIXELS_UM
     return float(np.exp(rng.uniform(np.log(low), np.log(high))))
 
 
