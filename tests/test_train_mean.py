@@ -43,6 +43,6 @@ def test_what_is_no_weight_is_of_the_last_taught(tmp_path: Path) -> None:
 def test_networks_of_different_shapes_have_no_mean(tmp_path: Path) -> None:
     wide = taught(tmp_path / "wide.pt", 1, width=32, deep=16)
     narrow = taught(tmp_path / "narrow.pt", 2, width=16, deep=16)
-    with pytest.raises(SettingsError, match="wide.pt beside narrow.pt"):
+    with pytest.raises(SettingsError, match=r"wide\.pt beside narrow\.pt"):
         write_mean([wide, narrow], tmp_path / "mean.pt")
     assert not (tmp_path / "mean.pt").exists()
