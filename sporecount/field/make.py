@@ -164,37 +164,22 @@ def _even_out(
 ) -> NDArray[np.float32]:
     """Return the density, from the light's logarithm ``step`` times coarser.
 
-    Done in bands between two rows of the light, several at a time: of whole pictures of
-    floats memory costs more than arithmetic, and threads that take many small steps wait
-    for each other. The density takes the place of ``logs``, the logarithm of the photo.
+    Done in strips: of whole pictures of floats memory costs more than arithmetic. The density
+    takes the place of ``logs``, the logarithm of the photo.
     """
-    rows, columns = logs.shape[:2]
-    size = (light_log.shape[1] * step, light_log.shape[0])
-    wide = np.asarray(cv2.resize(light_log, size, interpolation=cv2.INTER_LINEAR), np.float32)
-    wide = wide.reshape(size[1], size[0], 3)[:, :columns].reshape(size[1], 3 * columns)
-    density = logs.reshape(rows, 3 * columns)
-    place = np.clip((np.arange(rows) + 0.5) / step - 0.5, 0, len(wide) - 1)
-    above = place.astype(np.int64)
-    share = (place - above).astype(np.float32)[:, None]
-    starts = np.flatnonzero(np.diff(above, prepend=-1)).tolist()
-    bands = list(zip(starts, [*starts[1:], rows]))
-    number = max(_AT_ONCE // (step * 3 * columns), 1)
-    groups = [bands[start : start + number] for start in range(0, len(bands), number)]
-    highest = max(group[-1][1] - group[0][0] for group in groups)
+    columns, across = logs.shape[1], light_log.shape[1] * step
+    end = len(light_log)
+    each = max(_AT_ONCE // (step * 3 * columns), 1)
 
-    def fill(groups: list[list[tuple[int, int]]]) -> None:
-        light = np.empty((highest, 3 * columns), np.float32)
-        for group in groups:
-            top, bottom = group[0][0], group[-1][1]
-            for start, stop in group:
-                first, second = wide[above[start]], wide[min(above[start] + 1, len(wide) - 1)]
-                band = light[start - top : stop - top]
-                np.multiply(share[start:stop], second - first, out=band)
-                band += first
-            part = density[top:bottom]
-            np.subtract(light[: bottom - top], part, out=part)
-            np.clip(part, *DENSITY_BOUNDS, out=part)
+    def fill(first: int) -> None:
+        # One row of the light more on either side, for what lies between two.
+        top, bottom = max(first - 1, 0), min(first + each + 1, end)
+        size = (across, (bottom - top) * step)
+        light = cv2.resize(light_log[top:bottom], size, interpolation=cv2.INTER_LINEAR)
+        part = logs[first * step : (first + each) * step]
+        start = (first - top) * step
+        np.subtract(light[start : start + len(part), :columns], part, out=part)
+        np.clip(part, *DENSITY_BOUNDS, out=part)
 
-    half = len(groups) // 2
-    on_threads(fill, (groups[:half], groups[half:]))
-    return density.reshape(logs.shape)
+    on_threads(fill, range(0, end, each))
+    return logs
