@@ -12,7 +12,7 @@ import click
 from sporecount.cli.batch import Batch, count_batch
 from sporecount.cli.edge import one_line
 from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, STOPPED
-from sporecount.cli.out_folder import held
+from sporecount.cli.out_folder import begin_run, end_run, held
 from sporecount.cli.parts import PhotoResult
 from sporecount.cli.progress import progress
 from sporecount.cli.run_options import RunOptions, ScaleOptions
@@ -22,9 +22,9 @@ from sporecount.counts.summary import COUNTED, SUMMARY_COLUMNS
 from sporecount.photo.folder import PhotoFile, find_photos
 from sporecount.photo.sheet import Sheet
 from sporecount.report.files import utf8, write_whole
-from sporecount.report.names import marked_names
+from sporecount.report.names import marked_paths
 from sporecount.report.overview import print_overview
-from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
+from sporecount.report.run_record import RUN_FILE
 from sporecount.report.tables import detections_csv, photos_csv
 from sporecount.scale.eyepiece import Eyepiece
 from sporecount.settings import Settings
@@ -32,7 +32,7 @@ from sporecount.settings import Settings
 if TYPE_CHECKING:
     from rich.console import Console
 
-DETECTIONS_FILE, PHOTOS_FILE, MARKED_FOLDER = "detections.csv", "photos.csv", "marked"
+DETECTIONS_FILE, PHOTOS_FILE = "detections.csv", "photos.csv"
 
 #: Columns of a sheet that say nothing about the sample, or are in photos.csv by other ways.
 _SHEET_ONLY = ("row", "photo", "um_per_px", "calibration")
@@ -59,16 +59,12 @@ def _count(
     sheet_rows: Mapping[str, Mapping[str, Any]],
     scales: ScaleRequest,
 ) -> int:
-    start = RunStart(options.as_dict(), settings, len(files), now())
-    if not (options.out / RUN_FILE).exists():
-        # From here on the folder is known to hold results, not photos.
-        write_whole(options.out / RUN_FILE, utf8(run_record(start)))
-    copies = {} if options.no_marked else marked_names(file.name for file in files)
+    start = begin_run(options.out, options.as_dict(), settings, len(files))
     batch = Batch(
         out=options.out,
         scales=scales,
         settings=settings,
-        marked={name: f"{MARKED_FOLDER}/{copy}" for name, copy in copies.items()},
+        marked=marked_paths((file.name for file in files), wanted=not options.no_marked),
         afresh=options.afresh,
         jobs=min(options.jobs, len(files)),
         reviews=options.review_folders(),
@@ -85,7 +81,7 @@ def _count(
         return STOPPED
     rows = [with_sheet(result.summary, sheet_rows) for result in results]
     _write_tables(options.out, results, rows)
-    write_whole(options.out / RUN_FILE, utf8(run_record(start, rows, now())))
+    end_run(options.out, start, rows)
     _print(rows, options.out)
     say_own(batch, rows)
     return DONE if all(row["status"] == COUNTED for row in rows) else NOT_ALL_COUNTED

@@ -1,12 +1,13 @@
-"""The folder of results: held by one program at a time, and cleared of what a kill left."""
+"""The folder of results: one program at a time holds it, notes its run and clears up."""
 
 from __future__ import annotations
 
 import re
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
+from typing import Any
 
 import click
 from filelock import FileLock, Timeout
@@ -14,12 +15,16 @@ from filelock import FileLock, Timeout
 from sporecount.cli.edge import one_line
 from sporecount.cli.parts import PARTS_FOLDER
 from sporecount.errors import SporecountError
+from sporecount.report.files import utf8, write_whole
+from sporecount.report.names import MARKED_FOLDER
+from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
+from sporecount.settings import Settings
 
 #: The file that is locked, within the folder of results. It stays there, unlocked.
 LOCK_FILE = ".sporecount-lock"
 
 #: Folders within the folder of results in which programs write.
-_FOLDERS = (PARTS_FOLDER, "marked", "layouts", "reports")
+_FOLDERS = (PARTS_FOLDER, MARKED_FOLDER, "layouts", "reports")
 
 #: What :func:`sporecount.report.files.write_whole` writes before a file takes its name.
 _HALF_WRITTEN = re.compile(r"\.[0-9a-f]{32}\.part")
@@ -69,6 +74,19 @@ def held(out: Path) -> Iterator[None]:
         yield
     finally:
         lock.release()
+
+
+def begin_run(out: Path, options: Mapping[str, Any], settings: Settings, photos: int) -> RunStart:
+    """Note the start of a run; from here on the folder is known to hold results, not photos."""
+    start = RunStart(options, settings, photos, now())
+    if not (out / RUN_FILE).exists():
+        write_whole(out / RUN_FILE, utf8(run_record(start)))
+    return start
+
+
+def end_run(out: Path, start: RunStart, rows: Iterable[Mapping[str, Any]]) -> None:
+    """Note the end of a run, and the scales and hashes of its photos (rows of photos.csv)."""
+    write_whole(out / RUN_FILE, utf8(run_record(start, rows, now())))
 
 
 def clear_half_written(out: Path, before: float) -> None:

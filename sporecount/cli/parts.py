@@ -70,6 +70,11 @@ def part_key(
         "reviews": reviews,
         "microscopes": list(microscopes),
     }
+    return name_of(everything)
+
+
+def name_of(everything: Any) -> str:
+    """Return a file name that changes with anything in it; what JSON does not know goes as text."""
     text = json.dumps(everything, sort_keys=True, default=str)
     return hashlib.sha256(text.encode()).hexdigest()[:32]
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from sporecount.cli.parts import PARTS_FOLDER, file_stamp, plain_value
+from sporecount.cli.parts import PARTS_FOLDER, file_stamp, name_of, plain_value
 from sporecount.counts.summary import COUNTED
 from sporecount.decision.texts import HOLD
 from sporecount.report.files import write_whole
@@ -51,8 +50,7 @@ def sample_key(
 ) -> str:
     """Return a name for a result that changes with anything that can change the result."""
     everything = [sample, list(photo_keys), tape_mm2, settings.as_dict(), further]
-    text = json.dumps(everything, sort_keys=True, default=str)
-    return hashlib.sha256(text.encode()).hexdigest()[:32]
+    return name_of(everything)
 
 
 class SampleParts:

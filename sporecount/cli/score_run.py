@@ -13,7 +13,6 @@ import click
 
 from sporecount.cli.batch import Batch, Counting
 from sporecount.cli.count_run import (
-    MARKED_FOLDER,
     check_out,
     plain_console,
     read_sheet_rows,
@@ -22,7 +21,7 @@ from sporecount.cli.count_run import (
 )
 from sporecount.cli.edge import one_line
 from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, STOPPED
-from sporecount.cli.out_folder import held
+from sporecount.cli.out_folder import begin_run, end_run, held
 from sporecount.cli.progress import progress
 from sporecount.cli.run_options import RunOptions
 from sporecount.cli.sample_parts import SampleResult
@@ -43,9 +42,7 @@ from sporecount.photo.folder import PhotoFile, find_photos, folders_without_phot
 from sporecount.photo.samples import SampleFiles, by_folder, by_sheet
 from sporecount.photo.sheet import read_sheet
 from sporecount.rearing.log import RearingLog
-from sporecount.report.files import utf8, write_whole
-from sporecount.report.names import marked_names
-from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
+from sporecount.report.names import marked_paths
 from sporecount.review.record import FOLDER as REVIEWS
 from sporecount.settings import Settings
 
@@ -117,14 +114,12 @@ def _score(
     scales: ScaleRequest,
 ) -> int:
     files = [file for sample in samples for file in sample.files]
-    start = RunStart(options.as_dict(), settings, len(files), now())
-    if not (options.out / RUN_FILE).exists():
-        write_whole(options.out / RUN_FILE, utf8(run_record(start)))
+    start = begin_run(options.out, options.as_dict(), settings, len(files))
     batch = Batch(
         out=options.out,
         scales=scales,
         settings=settings,
-        marked=marked_paths(files, wanted=not options.no_marked),
+        marked=marked_paths((file.name for file in files), wanted=not options.no_marked),
         afresh=options.afresh,
         jobs=min(options.jobs, len(files)),
         reviews=options.review_folders(),
@@ -143,7 +138,7 @@ def _score(
         return STOPPED
     write_results(options.out, results, sheet_rows)
     photos = [photo for result in results for photo in result.photos]
-    write_whole(options.out / RUN_FILE, utf8(run_record(start, photos, now())))
+    end_run(options.out, start, photos)
     kept = options.log_file is None or _recorded(options.log_file, results, settings, sheet_rows)
     print_results(results, options.out)
     say_own(batch, photos)
@@ -164,12 +159,6 @@ def _recorded(
     except SporecountError as error:
         click.echo(one_line(f"Not in the log; give the same command again: {error}"), err=True)
         return False
-
-
-def marked_paths(files: Sequence[PhotoFile], *, wanted: bool) -> dict[str, str]:
-    """Return where each photo's marked copy goes, relative to the folder of results."""
-    copies = marked_names(file.name for file in files) if wanted else {}
-    return {name: f"{MARKED_FOLDER}/{copy}" for name, copy in copies.items()}
 
 
 def _paths(options: ScoreOptions) -> list[Path]:

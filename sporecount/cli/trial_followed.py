@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -12,7 +11,7 @@ from typing import Any
 import pandas as pd
 
 from sporecount.cli.batch import PROBLEMS_FILE, Batch, Problems
-from sporecount.cli.parts import PARTS_FOLDER, PhotoResult, plain_value
+from sporecount.cli.parts import PARTS_FOLDER, PhotoResult, name_of, plain_value
 from sporecount.counts.summary import COUNTED
 from sporecount.photo.digest import file_sha256
 from sporecount.photo.folder import PhotoFile
@@ -170,8 +169,7 @@ class _Follower:
         files = [file for file in (field.before, field.after, *others) if file is not None]
         photos = [self._batch.key(file, file_sha256(file.path)) for file in files]
         named = [field.arm, field.slide, field.code, field.field, [file.name for file in files]]
-        text = json.dumps([_WAY, named, photos, FIELD_COLUMNS, list(SPORE_COLUMNS)], default=str)
-        return hashlib.sha256(text.encode()).hexdigest()[:32]
+        return name_of([_WAY, named, photos, FIELD_COLUMNS, list(SPORE_COLUMNS)])
 
 
 def _load(path: Path) -> tuple[dict[str, Any], pd.DataFrame] | None:

@@ -15,8 +15,8 @@ from sporecount.cli.batch import Batch, count_batch
 from sporecount.cli.count_run import PHOTOS_FILE, check_out, say_own, scale_request
 from sporecount.cli.edge import one_line
 from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, STOPPED
+from sporecount.cli.out_folder import begin_run, end_run
 from sporecount.cli.progress import progress
-from sporecount.cli.score_run import marked_paths
 from sporecount.cli.settings_file import read_settings
 from sporecount.cli.trial_followed import FieldResult, follow_fields
 from sporecount.cli.trial_results import (
@@ -32,8 +32,7 @@ from sporecount.counts.summary import COUNTED
 from sporecount.errors import SheetError
 from sporecount.photo.folder import PHOTO_SUFFIXES, PhotoFile, find_photos
 from sporecount.photo.sheet import Sheet
-from sporecount.report.files import utf8, write_whole
-from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
+from sporecount.report.names import marked_paths
 from sporecount.review.own import load_microscopes
 from sporecount.settings import Settings
 from sporecount.trial.blind import read_key
@@ -107,7 +106,7 @@ def _from_counts(
 ) -> int:
     table = _own_arms(read_slides(counts), trial, counts.name)
     check_out(options.out, [], [], TABLES)
-    start = RunStart(_as_given(options), settings, 0, now())
+    start = begin_run(options.out, _as_given(options), settings, 0)
     _note_missing([str(arm) for arm in table["arm"]], trial)
     if others.followed is not None and "gone" not in others.followed:
         click.echo(
@@ -115,7 +114,7 @@ def _from_counts(
             err=True,
         )
     write_results(options.out, trial, Counted(table), others)
-    write_whole(options.out / RUN_FILE, utf8(run_record(start, (), now())))
+    end_run(options.out, start, ())
     return DONE
 
 
@@ -137,14 +136,12 @@ def _from_photos(options: ReportOptions, trial: Trial, settings: Settings, other
     _note_missing([slide.arm for slide in slides], trial)
     scales = scale_request(options, rows)
     scales.check(files)
-    start = RunStart(_as_given(options), settings, len(files), now())
-    if not (options.out / RUN_FILE).exists():
-        write_whole(options.out / RUN_FILE, utf8(run_record(start)))
+    start = begin_run(options.out, _as_given(options), settings, len(files))
     batch = Batch(
         out=options.out,
         scales=scales,
         settings=settings,
-        marked=marked_paths(files, wanted=not options.no_marked),
+        marked=marked_paths((file.name for file in files), wanted=not options.no_marked),
         afresh=options.afresh,
         jobs=min(options.jobs, len(files)),
         microscopes=() if options.as_shipped else load_microscopes(),
@@ -177,7 +174,7 @@ def _from_photos(options: ReportOptions, trial: Trial, settings: Settings, other
         write_counted(options.out, counted, counted.slides)
         forget_judged(options.out)
         _tell_nothing(photos)
-    write_whole(options.out / RUN_FILE, utf8(run_record(start, photos, now())))
+    end_run(options.out, start, photos)
     whole = all(photo["status"] == COUNTED for photo in photos)
     return DONE if whole else NOT_ALL_COUNTED
 

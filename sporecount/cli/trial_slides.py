@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
@@ -14,7 +13,7 @@ import numpy as np
 import pandas as pd
 
 from sporecount.cli.batch import PROBLEMS_FILE, Batch, Problems
-from sporecount.cli.parts import PARTS_FOLDER, PhotoResult, plain_value
+from sporecount.cli.parts import PARTS_FOLDER, PhotoResult, name_of, plain_value
 from sporecount.counts.summary import UNREADABLE
 from sporecount.photo.digest import file_sha256
 from sporecount.photo.folder import PhotoFile
@@ -116,8 +115,7 @@ def _key(batch: Batch, slide: SlidePhotos, rows: Sequence[Mapping[str, Any]]) ->
     photos = [batch.key(file, file_sha256(file.path)) for file in slide.files]
     status = [(row["status"], row["reason"]) for row in rows]
     everything = [slide.arm, slide.slide, slide.code, photos, status, list(FOUND_COLUMNS)]
-    text = json.dumps(everything, default=str)
-    return hashlib.sha256(text.encode()).hexdigest()[:32]
+    return name_of(everything)
 
 
 def _load(path: Path) -> tuple[dict[str, Any], pd.DataFrame] | None:

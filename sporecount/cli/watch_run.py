@@ -13,7 +13,7 @@ from sporecount.cli.batch import Batch
 from sporecount.cli.count_run import check_out, scale_request
 from sporecount.cli.edge import one_line
 from sporecount.cli.exit_codes import DONE, NOT_ALL_COUNTED, NOTHING_DONE
-from sporecount.cli.out_folder import held
+from sporecount.cli.out_folder import begin_run, end_run, held
 from sporecount.cli.sample_results import DECISIONS_FILE, TABLES, words
 from sporecount.cli.sample_work import SampleWork, layout_names
 from sporecount.cli.scales import ScaleRequest
@@ -22,8 +22,6 @@ from sporecount.cli.wakes import wakes
 from sporecount.cli.watch_screen import Screen, announce, screen
 from sporecount.cli.watch_session import WatchSession
 from sporecount.counts.summary import COUNTED
-from sporecount.report.files import utf8, write_whole
-from sporecount.report.run_record import RUN_FILE, RunStart, now, run_record
 from sporecount.settings import Settings
 
 #: Longest time between two looks into the folder, s.
@@ -55,9 +53,7 @@ def run_watch(options: WatchOptions) -> int:
 
 def _run(options: WatchOptions, settings: Settings, scales: ScaleRequest) -> int:
     folder, name = options.folder, options.sample or options.folder.resolve().name
-    start = RunStart(options.as_dict(), settings, 0, now())
-    if not (options.out / RUN_FILE).exists():
-        write_whole(options.out / RUN_FILE, utf8(run_record(start)))
+    start = begin_run(options.out, options.as_dict(), settings, 0)
     batch = Batch(
         out=options.out,
         scales=scales,
@@ -85,8 +81,7 @@ def _run(options: WatchOptions, settings: Settings, scales: ScaleRequest) -> int
     if result is None:
         click.echo(one_line(f"No photo came into {folder}."), err=True)
         return NOTHING_DONE
-    start = replace(start, photos=len(result.photos))
-    write_whole(options.out / RUN_FILE, utf8(run_record(start, result.photos, now())))
+    end_run(options.out, replace(start, photos=len(result.photos)), result.photos)
     click.echo(f"\n{words(result)}")
     click.echo(one_line(f"In words: {options.out / DECISIONS_FILE}"))
     if result.report:

@@ -8,7 +8,6 @@ from pathlib import Path
 
 from sporecount.cli.arrivals import Arrivals, Arrived, Signature
 from sporecount.cli.batch import PROBLEMS_FILE, Batch, Problems, count_safely, keep, recall
-from sporecount.cli.count_run import MARKED_FOLDER
 from sporecount.cli.edge import one_line
 from sporecount.cli.parts import PhotoResult
 from sporecount.cli.sample_parts import SampleResult
@@ -19,7 +18,7 @@ from sporecount.detect.table import empty_detections
 from sporecount.errors import SporecountError
 from sporecount.photo.read import read_photo
 from sporecount.photo.samples import SampleFiles
-from sporecount.report.names import marked_names
+from sporecount.report.names import marked_paths
 
 Counted = tuple[Arrived, PhotoResult]
 
@@ -172,7 +171,7 @@ class WatchSession:
 
     def _copy(self, name: str) -> str:
         """Return the path of a marked copy; the photo's own ending stays in its name."""
-        return f"{MARKED_FOLDER}/{marked_names([f'{name}.jpg'])[f'{name}.jpg']}"
+        return marked_paths([f"{name}.jpg"])[f"{name}.jpg"]
 
     def _update(self) -> bool:
         """Score, write and record what is counted, where that is news."""

@@ -7,6 +7,9 @@ from collections import Counter
 from collections.abc import Iterable
 from pathlib import PurePosixPath
 
+#: Folder of the marked copies, within a folder of results.
+MARKED_FOLDER = "marked"
+
 #: Bytes a file name may have on the usual file systems, with room for a suffix.
 _LONGEST_BYTES = 240
 
@@ -43,6 +46,12 @@ def marked_names(photos: Iterable[str]) -> dict[str, str]:
         taken.add(name.casefold())
         names[photo] = name
     return names
+
+
+def marked_paths(photos: Iterable[str], *, wanted: bool = True) -> dict[str, str]:
+    """Return where each photo's marked copy goes, relative to the folder of results."""
+    copies = marked_names(photos) if wanted else {}
+    return {name: f"{MARKED_FOLDER}/{copy}" for name, copy in copies.items()}
 
 
 def _clean(photo: str) -> PurePosixPath:
