@@ -14,7 +14,8 @@ from sporecount.trial.cautions import cautions_for
 from sporecount.trial.compare.arms import compare_arms
 from sporecount.trial.compare.comparison import Comparison
 from sporecount.trial.detector import Detector
-from sporecount.trial.followed.fates import Fates, judge_fates
+from sporecount.trial.followed.fates import judge_fates
+from sporecount.trial.followed.result import Fates
 from sporecount.trial.followed.table import checked_fields
 from sporecount.trial.inputs import (
     checked_eggs,

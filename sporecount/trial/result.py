@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import pandas as pd
 
 from sporecount.trial.compare.comparison import Comparison
-from sporecount.trial.followed.fates import Fates
+from sporecount.trial.followed.result import Fates
 from sporecount.trial.outcomes.eggs import EggSafety
 from sporecount.trial.outcomes.feeding import Feeding
 from sporecount.trial.outcomes.vanished import Reduction

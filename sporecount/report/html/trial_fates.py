@@ -13,7 +13,7 @@ from sporecount.report.html.words import several, visible
 if TYPE_CHECKING:
     from markupsafe import Markup
 
-    from sporecount.trial.followed.fates import FateShare
+    from sporecount.trial.followed.result import FateShare
     from sporecount.trial.result import TrialResult
 
 #: Fates of spores that were intact before, the least harmed first; each with its filling.

@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 from sporecount.trial.compare.comparison import Comparison
 from sporecount.trial.followed.match import CROWDED, OUTSIDE, UNCLEAR
+from sporecount.trial.followed.result import Fates
 from sporecount.trial.outcomes.feeding import p_words
 from sporecount.trial.outcomes.vanished import percent
-
-if TYPE_CHECKING:
-    from sporecount.trial.followed.fates import Fates
 
 FATE_WORDS = {
     "intact": "still intact",
