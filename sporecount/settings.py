@@ -27,7 +27,8 @@ class FieldSettings:
     most_burnt_share : float
         Largest share of the sample that may be burnt out to white.
     most_blank_brightness : float
-        Background above which a picture without any edge is washed out, not clean.
+        Value above which a picture with hardly any edge is washed out, not clean, where most of
+        it is.
     least_edges : int
         With fewer edges than this there is nothing to judge focus by.
     least_sharpness : float

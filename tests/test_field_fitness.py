@@ -151,6 +151,19 @@ def test_a_veil_that_hides_everything_is_refused() -> None:
     assert "so bright that nothing would show" in fitness.reason
 
 
+def test_a_bright_photo_whose_light_falls_off_is_not_veiled() -> None:
+    height, width = 750, 1000
+    light = np.full((height, width, 3), 251, np.float32)
+    light *= np.minimum(np.linspace(0.78, 1.04, width, dtype=np.float32), 1)[None, :, None]
+    cv2.ellipse(light, ((400, 300), (24, 15), 30), (90, 60, 30), -1)
+    fitness = field_of(finish(cv2.GaussianBlur(light, (0, 0), 1.0), 0.5)).fitness
+    settings = FieldSettings()
+    # So few edges on so bright a ground are refused where the light is even.
+    assert fitness.measures["edges"] < settings.least_edges
+    assert fitness.measures["brightness"] > settings.most_blank_brightness
+    assert fitness.usable, fitness
+
+
 def test_too_coarse_a_photo_is_refused() -> None:
     fitness = field_of(finish(scene()), 2.6).fitness
     assert not fitness.usable

@@ -101,7 +101,7 @@ def judge_fitness(
     refusal = _exposure_refusal(measures, settings)
     if refusal is None:
         refusal = _focus_refusal(measures, settings)
-        washed_out = measures["brightness"] > settings.most_blank_brightness
+        washed_out = measures["middle_brightness"] > settings.most_blank_brightness
         if refusal is not None and not washed_out and only_shadows(density, examined):
             # Blurred as they are, they lie elsewhere than the sample.
             return Fitness(True, "", "", measures), (ONLY_SHADOWS,)
@@ -131,6 +131,7 @@ def _exposure_measures(
 
     return {
         "brightness": level_percentile(grey, 80),
+        "middle_brightness": level_percentile(grey, 50),
         "burnt_share": share(low >= 253),
         "opaque_share": share(dark > 0.6),
         "clear_share": share(np.abs(dark) < 0.06),
@@ -292,7 +293,9 @@ def _focus_refusal(measures: dict[str, float], settings: FieldSettings) -> tuple
             "nothing in the picture is in focus",
             "turn the fine focus until the edges of dust or scales are crisp, take it again",
         )
-    if edges < settings.least_edges and measures["brightness"] > settings.most_blank_brightness:
+    # Where light falls off towards the edges, it is not veiled: half of it may be nearly white.
+    bright = measures["middle_brightness"] > settings.most_blank_brightness
+    if edges < settings.least_edges and bright:
         return (
             "the picture is so bright that nothing would show in it",
             "turn down the lamp or the exposure, keep room light off the slide, take it again",

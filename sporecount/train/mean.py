@@ -1,12 +1,7 @@
 """The mean of networks that were taught one from the other.
 
 Teaching that goes on from given weights ends near them. The mean of both ends is often better
-on pictures that neither saw than each of them, and costs nothing when it is run.
-
-References
-----------
-Izmailov, P., et al. (2018). Averaging weights leads to wider optima and better generalization.
-Uncertainty in Artificial Intelligence 34, 876-885.
+on pictures that neither saw than each of them [izmailov2018], and costs nothing when it is run.
 """
 
 from __future__ import annotations
