@@ -38,7 +38,7 @@ FEW_FOR_EACH = 3
 
 #: So many times what is no spore on them counts where it is fitted what a photo's finds say of
 #: each other: one false spore makes a clean tape an infected one.
-LITTER_AMONG_FEW_COUNTS_AS = 8.0
+LITTER_AMONG_FEW_COUNTS_AS = 4.0
 
 
 def finds_of(job: tuple[str, int, bool]) -> dict[str, Any]:
