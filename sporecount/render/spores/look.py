@@ -11,10 +11,11 @@ Hue = tuple[float, float, float]
 # Shares of the peak density taken from red, green and blue. No published spectra:
 # chosen by eye around amber, with neighbours on all sides of it.
 _HUES: tuple[tuple[float, Hue], ...] = (
-    (0.40, (0.32, 0.60, 1.00)),  # amber
-    (0.22, (0.48, 0.72, 1.00)),  # brown
+    (0.37, (0.32, 0.60, 1.00)),  # amber
+    (0.18, (0.48, 0.72, 1.00)),  # brown
     (0.10, (0.66, 0.82, 1.00)),  # grey-brown
     (0.10, (0.30, 0.71, 1.00)),  # reddish
+    (0.07, (0.34, 1.00, 0.88)),  # rose
     (0.06, (0.52, 0.58, 1.00)),  # olive
     (0.05, (0.16, 0.38, 1.00)),  # yellow
     (0.05, (0.90, 0.95, 1.00)),  # nearly neutral
@@ -165,8 +166,11 @@ def _random_hue(rng: np.random.Generator) -> Hue:
 
 
 def _shifted_hue(rng: np.random.Generator, hue: Hue, spread: float) -> Hue:
-    red, green, _ = np.asarray(hue) * np.exp(rng.normal(0.0, spread, 3))
-    # Blue stays the most absorbed and green lies between: no blue, green or pink spores.
+    red, green, blue = np.asarray(hue) * np.exp(rng.normal(0.0, spread, 3))
+    if hue[1] > hue[2]:
+        # Rose: green is the most absorbed, and blue not much less.
+        return float(min(red, 0.55)), 1.0, float(min(max(blue, 0.7), 0.99))
+    # Blue stays the most absorbed and green lies between: no blue or green spores.
     red = min(red, 0.93)
     green = min(max(green, 1.03 * red), 0.53 + 0.46 * red)
     return float(red), float(green), 1.0
