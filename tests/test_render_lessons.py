@@ -7,7 +7,7 @@ import numpy as np
 from sporecount.render.clutter.registry import KINDS
 from sporecount.render.plan import SporePlan, random_plan
 from sporecount.render.scatter import RIM_UM, cluster_sites
-from sporecount.train.tiles import lesson
+from sporecount.train.tiles import FEW_PIXELS_UM, draw_scale, lesson
 
 
 def test_lessons_come_in_sensible_shares() -> None:
@@ -29,6 +29,35 @@ def test_lessons_come_in_sensible_shares() -> None:
     assert 0.2 < np.mean(bare) < 0.45
     assert 0.07 < np.mean(clumped) < 0.2
     assert 0.07 < np.mean(broken) < 0.3
+
+
+def test_clear_middles_and_black_spores_come_more_often_than_by_chance() -> None:
+    rng = np.random.default_rng(3)
+    plans = [random_plan(rng, (200, 200), 0.9) for _ in range(600)]
+    taught = [lesson(plan, rng) for plan in plans]
+
+    def share_of(some: list, wanted) -> float:  # type: ignore[type-arg, no-untyped-def]
+        return float(np.mean([wanted(plan) for plan in some]))
+
+    def clear(plan) -> bool:  # type: ignore[no-untyped-def]
+        return plan.spores.look.core_tone <= 0.25 and plan.compose.closure >= 0.5
+
+    def black_and_touching(plan) -> bool:  # type: ignore[no-untyped-def]
+        return plan.spores.look.tone >= 0.8 and plan.spores.touching == 0.8
+
+    assert share_of(taught, clear) > share_of(plans, clear) + 0.02
+    assert 0.01 < share_of(taught, black_and_touching) < 0.08
+    assert share_of(plans, black_and_touching) == 0.0
+
+
+def test_scales_with_few_pixels_to_a_spore_come_more_often_than_by_chance() -> None:
+    rng = np.random.default_rng(4)
+    coarse = np.array([draw_scale(rng, 0.38, 1.45) for _ in range(3000)])
+    fine = np.array([draw_scale(rng, 0.15, 0.38) for _ in range(300)])
+    assert ((coarse >= 0.38) & (coarse <= 1.45)).all()
+    assert ((fine >= 0.15) & (fine <= 0.38)).all()
+    # Even in the logarithm 28 in 100 would be.
+    assert 0.36 < np.mean(coarse >= FEW_PIXELS_UM) < 0.48
 
 
 def test_heavy_clumps_lie_three_to_six_um_apart() -> None:
