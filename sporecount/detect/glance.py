@@ -56,10 +56,16 @@ def glance_blocks(seen: NDArray[np.uint8]) -> NDArray[np.uint8]:
     ndarray, shape (ceil(rows / 8), ceil(columns / 8), 48), uint8
         As `sporecount.detect.inputs.blocks` has it, at half the working scale.
     """
-    rows, columns = (-(-side // GLANCE_CELL_PX) * GLANCE_CELL_PX for side in seen.shape[:2])
-    beyond = rows - seen.shape[0], columns - seen.shape[1]
-    if any(beyond):
-        sides = [(0, beyond[0]), (0, beyond[1]), (0, 0)]
-        seen = np.pad(seen, sides, constant_values=ZERO_BYTE)
-    size = (columns // COARSE, rows // COARSE)
-    return blocks(np.asarray(cv2.resize(seen, size, interpolation=cv2.INTER_AREA), np.uint8))
+    whole = in_whole_cells(seen)
+    size = (whole.shape[1] // COARSE, whole.shape[0] // COARSE)
+    return blocks(np.asarray(cv2.resize(whole, size, interpolation=cv2.INTER_AREA), np.uint8))
+
+
+def in_whole_cells(seen: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Return the field as the networks see it, with clear pixels up to the ends of cells."""
+    below, right = (-side % GLANCE_CELL_PX for side in seen.shape[:2])
+    if not (below or right):
+        return seen
+    clear = (ZERO_BYTE,) * 3
+    whole = cv2.copyMakeBorder(seen, 0, below, 0, right, cv2.BORDER_CONSTANT, value=clear)
+    return np.asarray(whole, np.uint8)

@@ -9,8 +9,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sporecount.detect import engine
-from sporecount.detect.glance import GLANCE_CELL_PX, promising
-from sporecount.detect.inputs import BLOCK_PX, CELL_PX, ZERO_BYTE, blocks, seen
+from sporecount.detect.glance import GLANCE_CELL_PX, in_whole_cells, promising
+from sporecount.detect.inputs import BLOCK_PX, CELL_PX, blocks, seen
 from sporecount.detect.windows import Window, windows
 from sporecount.threads import on_threads, side_by_side
 
@@ -70,7 +70,7 @@ def search(
     """
     if not examined.any():
         return _candidates(np.zeros((0, 8)))
-    shown, (runs, owner) = _shown_and_windows(_in_whole_cells(seen(density, examined)))
+    shown, (runs, owner) = _shown_and_windows(in_whole_cells(seen(density, examined)))
     found = on_threads(lambda window: _window_tops(shown, window, heat_floor), runs)
     number = np.repeat(np.arange(len(runs)), [len(tops) for tops in found])
     table = _rows(np.concatenate([np.zeros((0, 11)), *found]))
@@ -87,16 +87,11 @@ def search(
 def _shown_and_windows(
     field: NDArray[np.uint8],
 ) -> tuple[NDArray[np.uint8], tuple[list[Window], NDArray[np.int32]]]:
-    """Return the blocks of a field, and the windows of it that are worth searching."""
+    """Return the blocks of a field, and the windows of it that are worth searching.
+
+    A function of its own, so that nothing holds the field once its blocks are made.
+    """
     return side_by_side(lambda: blocks(field), lambda: windows(promising(field), MARGIN_CELLS))
-
-
-def _in_whole_cells(field: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    """Return the field as the networks see it, with clear pixels up to the ends of cells."""
-    below, right = (-side % GLANCE_CELL_PX for side in field.shape[:2])
-    clear = (ZERO_BYTE,) * 3
-    whole = cv2.copyMakeBorder(field, 0, below, 0, right, cv2.BORDER_CONSTANT, value=clear)
-    return np.asarray(whole, np.uint8)
 
 
 def _candidates(table: NDArray[np.float64]) -> Candidates:

@@ -101,7 +101,7 @@ def judge_fitness(
     refusal = _exposure_refusal(measures, settings)
     if refusal is None:
         refusal = _focus_refusal(measures, settings)
-        washed_out = measures["middle_brightness"] > settings.most_blank_brightness
+        washed_out = _nearly_white(measures, settings)
         if refusal is not None and not washed_out and only_shadows(density, examined):
             # Blurred as they are, they lie elsewhere than the sample.
             return Fitness(True, "", "", measures), (ONLY_SHADOWS,)
@@ -293,11 +293,14 @@ def _focus_refusal(measures: dict[str, float], settings: FieldSettings) -> tuple
             "nothing in the picture is in focus",
             "turn the fine focus until the edges of dust or scales are crisp, take it again",
         )
-    # Where light falls off towards the edges, it is not veiled: half of it may be nearly white.
-    bright = measures["middle_brightness"] > settings.most_blank_brightness
-    if edges < settings.least_edges and bright:
+    if edges < settings.least_edges and _nearly_white(measures, settings):
         return (
             "the picture is so bright that nothing would show in it",
             "turn down the lamp or the exposure, keep room light off the slide, take it again",
         )
     return None
+
+
+def _nearly_white(measures: dict[str, float], settings: FieldSettings) -> bool:
+    """Return whether most of the sample is: where light only falls off to the edges, it is not."""
+    return measures["middle_brightness"] > settings.most_blank_brightness
